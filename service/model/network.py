@@ -1,0 +1,155 @@
+"""The causal network that inference runs on, what it is given, and what it gives back.
+
+Apart from the other structs because inference knows nothing of drills, texts or clients: it
+is a noisy-OR network with trials, and can be checked against any general-purpose library.
+
+A cause is one variable. Without sides it has the states (absent, present); with sides it has
+(none, left, right, both). A parent's `mask` picks the states in which it can fire: LEFT,
+RIGHT, or ANY where the cause has no sides.
+"""
+
+from typing import Literal
+
+from msgspec import Struct
+
+LEFT: int = 1
+RIGHT: int = 2
+ANY: int = 1
+"""State index bits: state 0 none, 1 left (or present), 2 right, 3 both."""
+
+
+class Variable(Struct, frozen=True, kw_only=True):
+    """One cause: its prior over 2 or 4 states, summing to 1."""
+
+    id: str
+    sided: bool
+    prior: tuple[float, ...]
+
+
+class Parent(Struct, frozen=True, kw_only=True):
+    """A way for an event to be fired: variable index, state bit, strength in [0.02, 0.98].
+
+    `persists[c]` is P(keeps firing under change c | fired), for every change of the network.
+    """
+
+    variable: int
+    mask: int
+    strength: float
+    persists: tuple[float, ...]
+
+
+class Event(Struct, frozen=True, kw_only=True):
+    """(movement, finding, side): a noisy-OR of its parents with a leak."""
+
+    id: str
+    parents: tuple[Parent, ...]
+    leak: float
+    leak_persists: tuple[float, ...]
+
+
+class Network(Struct, frozen=True, kw_only=True):
+    """Everything that inference needs, compiled once.
+
+    `confusion[true][reported]` over (gone, better, same). `order` is a permutation of the
+    variables in which summing out keeps tables small, found when the pack is compiled.
+    `relevance[event]` orders events when the work budget binds: larger is weighed first.
+    """
+
+    variables: tuple[Variable, ...]
+    events: tuple[Event, ...]
+    changes: tuple[str, ...]
+    confusion: tuple[tuple[float, float, float], ...]
+    order: tuple[int, ...]
+    work_budget: int
+
+
+Report = Literal[0, 1, 2]
+"""0 gone, 1 better, 2 same (or worse)."""
+
+
+class Sighting(Struct, frozen=True, kw_only=True):
+    """A positive event. `scale` multiplies every strength, `leak` replaces the event's leak:
+    both already hold the eye, its views and the grade.
+    """
+
+    event: int
+    leak: float
+    scale: float
+    trials: tuple[tuple[int, Report], ...]
+    relevance: float
+
+
+class Absence(Struct, frozen=True, kw_only=True):
+    """An event looked for and not seen; `scale` multiplies every strength."""
+
+    event: int
+    scale: float
+
+
+class LikelihoodRatio(Struct, frozen=True, kw_only=True):
+    """A measurement: `ratio` = P(value | any of these present) / P(value | none present).
+
+    `targets` are (variable, mask) pairs.
+    """
+
+    targets: tuple[tuple[int, int], ...]
+    ratio: float
+
+
+class Fixed(Struct, frozen=True, kw_only=True):
+    """A cause known to be present or not, on the side of `mask`."""
+
+    variable: int
+    mask: int
+    present: bool
+
+
+class Evidence(Struct, frozen=True, kw_only=True):
+    """All that was seen, measured and told, each event at most once in both lists together."""
+
+    sightings: tuple[Sighting, ...]
+    absences: tuple[Absence, ...]
+    ratios: tuple[LikelihoodRatio, ...]
+    fixed: tuple[Fixed, ...]
+
+
+class ParentPosterior(Struct, frozen=True, kw_only=True):
+    """What one sighting says of one parent, in the order of the event's parents.
+
+    `share` = P(this parent fired for this event | screen). `moved` = log odds of the parent
+    being present with all evidence, minus the same with this sighting (trials included) left
+    out. `trial_moved[t]` = the same with only trial t left out.
+    """
+
+    share: float
+    moved: float
+    trial_moved: tuple[float, ...]
+
+
+class SightingPosterior(Struct, frozen=True, kw_only=True):
+    """One sighting: its parents, and the leak's part.
+
+    `leak_share` = P(the leak fired | screen). `leak_only` = P(no parent fired | screen): the
+    sighting rests on the leak alone, that is on a false look or an unlisted cause.
+    """
+
+    parents: tuple[ParentPosterior, ...]
+    leak_share: float
+    leak_only: float
+
+
+class Posterior(Struct, frozen=True, kw_only=True):
+    """The exact posterior, every number rounded to 1e-9.
+
+    `states[v]` has the 2 or 4 state probabilities of variable v (its prior where nothing
+    speaks of it). `sightings` follow the order of the evidence, None where the work budget
+    left one out (`unweighed` holds those indices). `ratio_moved[r][t]` is the log odds that
+    ratio r moved its target t. `log_evidence` is ln P(evidence) up to the measurements'
+    common factor.
+    """
+
+    states: tuple[tuple[float, ...], ...]
+    sightings: tuple[SightingPosterior | None, ...]
+    ratio_moved: tuple[tuple[float, ...], ...]
+    unweighed: tuple[int, ...]
+    log_evidence: float

@@ -1,0 +1,193 @@
+"""The closed vocabularies and bounded numbers of the contract, one name for each idea."""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+MovementId = Literal[
+    "drop_landing",
+    "hinge",
+    "overhead_press",
+    "overhead_reach",
+    "overhead_squat",
+    "push_up",
+    "row",
+    "single_leg_squat",
+    "single_leg_stance",
+    "split_squat",
+    "squat",
+    "step_down",
+]
+TargetId = Literal[
+    "bench_press",
+    "carry",
+    "deadlift",
+    "drop_landing",
+    "hinge",
+    "lunge",
+    "overhead_press",
+    "overhead_reach",
+    "overhead_squat",
+    "pull_up",
+    "push_up",
+    "row",
+    "single_leg_squat",
+    "single_leg_stance",
+    "split_squat",
+    "squat",
+    "step_down",
+    "step_up",
+    "walk",
+]
+FindingId = Literal[
+    "arch_drop",
+    "arms_lose_overhead",
+    "blade_wing",
+    "breath_held",
+    "depth_short",
+    "elbows_soften",
+    "foot_pivots_out",
+    "head_forward",
+    "heel_leaves_floor",
+    "hips_off_centre",
+    "hips_rise_first",
+    "knee_in",
+    "knee_out",
+    "knee_wobble",
+    "lumbar_arch",
+    "lumbar_round",
+    "pelvis_drop",
+    "pelvis_tuck",
+    "pelvis_turn",
+    "ribs_lift",
+    "shoulder_hike",
+    "shoulder_roll",
+    "trunk_forward",
+    "trunk_sag",
+    "trunk_side_lean",
+    "trunk_turn",
+    "uneven_speed",
+    "upper_back_round",
+    "weight_to_toes",
+]
+ChangeId = Literal[
+    "arms_crossed",
+    "barefoot",
+    "box_target",
+    "counterbalance",
+    "half_depth",
+    "hand_support",
+    "heels_raised",
+    "lighter_load",
+    "slow_tempo",
+    "spoken_cue",
+    "stance_narrower",
+    "stance_wider",
+    "toes_out",
+    "touch_cue",
+]
+MeasureId = Literal[
+    "ankle_dorsiflexion",
+    "ankle_lunge_angle",
+    "ankle_lunge_distance",
+    "blood_pressure_diastolic",
+    "blood_pressure_systolic",
+    "hip_abduction",
+    "hip_abduction_strength",
+    "hip_adduction_strength",
+    "hip_extension",
+    "hip_external_rotation",
+    "hip_external_rotation_strength",
+    "hip_flexion",
+    "hip_internal_rotation",
+    "knee_flexion",
+    "knee_projection_angle",
+    "one_leg_forward_reach",
+    "shoulder_external_rotation",
+    "shoulder_flexion",
+    "side_plank_hold",
+    "single_leg_stance_hold",
+    "thoracic_rotation",
+]
+ConditionId = Literal[
+    "acute_injury",
+    "arthritis",
+    "asthma",
+    "diabetes",
+    "heart_condition",
+    "high_blood_pressure",
+    "hypermobility",
+    "joint_replacement",
+    "nerve_condition",
+    "osteoporosis",
+    "post_natal",
+    "pregnancy",
+    "recent_surgery",
+]
+AlertId = Literal[
+    "bladder_bowel_change",
+    "breathless_at_rest",
+    "calf_swelling",
+    "cannot_bear_weight",
+    "chest_pain_on_effort",
+    "fainting",
+    "fever_with_pain",
+    "giving_way",
+    "head_injury",
+    "locked_joint",
+    "night_pain",
+    "numb_saddle",
+    "progressive_weakness",
+    "unexplained_weight_loss",
+]
+RegionId = Literal[
+    "ankle",
+    "elbow",
+    "foot",
+    "groin",
+    "hip",
+    "knee",
+    "low_back",
+    "neck",
+    "pelvis",
+    "shoulder",
+    "upper_back",
+    "wrist",
+]
+
+View = Literal["back", "front", "side"]
+Side = Literal["both", "left", "none", "right"]
+Grade = Literal["absent", "marked", "mild"]
+Depth = Literal["deep", "mid", "shallow", "throughout"]
+Phase = Literal["bottom", "lowering", "rising"]
+Result = Literal["better", "gone", "same", "worse"]
+Level = Literal["new", "regular", "advanced"]
+Setting = Literal["in_person", "remote"]
+Sex = Literal["female", "male"]
+PainKind = Literal["burning", "dull", "sharp", "stiff"]
+PainWhen = Literal["after", "before", "day_after", "during"]
+Unit = Literal["%BW", "%", "cm", "deg", "mm[Hg]", "s"]
+Explain = Literal["full", "short"]
+Include = Literal["firmness", "next_checks", "turning_points"]
+
+Aim = Literal["control", "practice", "range", "transfer"]
+Mode = Literal["build", "control", "range", "skill", "stance"]
+Verdict = Literal["nothing_found", "practise", "refer", "train", "unsure"]
+Urgency = Literal["emergency", "same_day", "soon", "before_training"]
+Firmness = Literal["firm", "likely", "open"]
+LeftOutReason = Literal[
+    "caution", "pain", "asked", "setting", "level", "kit", "rule", "minutes", "outscored"
+]
+Status = Literal["draft", "live", "retired"]
+
+OpenId = Annotated[str, Meta(min_length=1, max_length=64)]
+Text = Annotated[str, Meta(min_length=1)]
+Minutes = Annotated[int, Meta(ge=1, le=120)]
+Age = Annotated[int, Meta(ge=5, le=110)]
+Weeks = Annotated[int, Meta(ge=0, le=2600)]
+PainScore = Annotated[int, Meta(ge=0, le=10)]
+Reading = Annotated[float, Meta(ge=-1000, le=1000)]
+Probability = Annotated[float, Meta(ge=0, le=1)]
+
+MICRO = 1_000_000
+"""Value, weight and effect are integers in millionths wherever they are compared or summed."""
