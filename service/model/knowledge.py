@@ -533,8 +533,7 @@ class DecisionRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     carry_weight: Probability
     """Value of one unit of carry-over into the target."""
     changeover_s: Seconds
-    pain_reduce_from: int
-    pain_close_from: int
-    minor_under: int
+    retest_weeks: dict[Mode, int]
+    """Weeks after which a change of each kind of cause usually shows."""
     work_budget: int
     """Cells of inference above which the least relevant events are not weighed."""

@@ -1,0 +1,1 @@
+"""The published contract and the example screens, shipped as data."""

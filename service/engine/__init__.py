@@ -1,0 +1,1 @@
+"""Pure functions of (screen, graph): no clock, no randomness, no I/O."""

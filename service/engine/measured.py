@@ -1,0 +1,189 @@
+"""From measurements to likelihood ratios: units, methods, references, families.
+
+Apart from reading because a number needs other checks than a sighting, and because the same
+arithmetic serves every measure.
+"""
+
+import math
+from collections.abc import Iterator
+
+from msgspec import Struct
+
+from service.model.graph import Graph
+from service.model.knowledge import MeasureRecord, Method, Reference
+from service.model.network import ANY, LEFT, RIGHT
+from service.model.quantities import Side, Unit
+from service.model.screen import Client, Measurement, Screen
+
+Told = tuple[str, str, tuple[tuple[str, str], ...]]
+"""A warning: code, pointer, values."""
+
+
+class Measured(Struct, frozen=True, kw_only=True):
+    """One measurement that is weighed, mean of its repeats."""
+
+    measure: str
+    method: str
+    side: Side
+    value: float
+    unit: Unit
+    mean: float
+    targets: tuple[tuple[int, int], ...]
+    ratio: float
+    sources: tuple[str, ...]
+    pointer: str
+
+
+class _Group(Struct, frozen=True, kw_only=True):
+    values: list[float]
+    pointer: str
+
+
+def read_measurements(
+    screen: Screen, graph: Graph
+) -> tuple[tuple[Measured, ...], tuple[Told, ...]]:
+    """Return what is weighed, sorted by measure, method and side, and what stands aside."""
+    told: list[Told] = []
+    groups: dict[tuple[str, str, Side], _Group] = {}
+    for n, one in enumerate(screen.measurements):
+        pointer = f"/measurements/{n}"
+        values = (("measure", one.measure),)
+        code, method = _check(one, graph)
+        if code:
+            told.append((code, pointer, values))
+            if code not in ("method_unknown",):
+                continue
+        sides: tuple[Side, ...] = ("left", "right") if one.side == "both" else (one.side,)
+        for side in sides:
+            group = groups.setdefault(
+                (one.measure, method, side), _Group(values=[], pointer=pointer)
+            )
+            group.values.append(one.value)
+    found = [
+        m
+        for (measure, method, side), group in sorted(groups.items())
+        for m in _weigh(graph.measures[measure], method, side, group, screen.client, graph)
+    ]
+    return _one_a_family(found, graph, told), tuple(told)
+
+
+def _check(one: Measurement, graph: Graph) -> tuple[str, str]:
+    """Return why a measurement stands aside (or an empty string), and its method."""
+    record = graph.measures.get(one.measure)
+    if record is None:
+        return "measure_not_covered", ""
+    if one.unit != record.unit:
+        return "unit_mismatch", ""
+    if not record.lowest <= one.value <= record.highest:
+        return "implausible", ""
+    if record.sided and one.side == "none":
+        return "side_missing", ""
+    if record.silent:
+        return "measure_silent", ""
+    if one.method is not None and all(m.id != one.method for m in record.methods):
+        return "method_unknown", record.default_method
+    return "", one.method or record.default_method
+
+
+def _weigh(
+    record: MeasureRecord, method_id: str, side: Side, group: _Group, client: Client, graph: Graph
+) -> Iterator[Measured]:
+    """Yield one likelihood ratio for each direction in which the measure speaks of causes."""
+    method = next(m for m in record.methods if m.id == method_id)
+    reference = _reference(record, method_id, client)
+    if reference is None:
+        return
+    # a sum in sorted order does not depend on the order of repeats
+    value = math.fsum(group.values) / len(group.values)
+    for sign in (-1.0, 1.0):
+        speaks = [s for s in record.speaks_for if s.shift * sign > 0]
+        if not speaks:
+            continue
+        shift = math.fsum(s.shift for s in speaks) / len(speaks)
+        targets = tuple(
+            sorted(
+                (graph.variable_of[s.cause], mask)
+                for s in speaks
+                for mask in _masks(side, graph.causes[s.cause].sided)
+            )
+        )
+        yield Measured(
+            measure=record.id,
+            method=method_id,
+            side=side,
+            value=value,
+            unit=record.unit,
+            mean=reference.mean,
+            targets=targets,
+            ratio=likelihood_ratio(
+                value, reference.mean, shift, _spread(reference, method), graph.decision.lr_limit
+            ),
+            sources=tuple(sorted({reference.source, method.source, *(s.source for s in speaks)})),
+            pointer=group.pointer,
+        )
+
+
+def likelihood_ratio(value: float, mean: float, shift: float, spread: float, limit: float) -> float:
+    """Return N(value; mean + shift, spread) / N(value; mean, spread), within [1/limit, limit]."""
+    log = (shift * (value - mean) - shift * shift / 2) / (spread * spread)
+    bound = math.log(limit)
+    return math.exp(max(-bound, min(bound, log)))
+
+
+def _spread(reference: Reference, method: Method) -> float:
+    """Return the reference SD widened by the error of the method."""
+    return math.sqrt(reference.sd**2 + (method.sem or 0.0) ** 2)
+
+
+def _reference(record: MeasureRecord, method: str, client: Client) -> Reference | None:
+    """Return the reference that fits method, sex and age most exactly, or None."""
+    fitting = [
+        r
+        for r in record.references
+        if r.method in (None, method)
+        and r.sex in (None, client.sex)
+        and (r.age_from is None or (client.age_years or -1) >= r.age_from)
+        and (r.age_to is None or (client.age_years is not None and client.age_years <= r.age_to))
+    ]
+    if not fitting:
+        # nobody fits: sex and age unknown or outside; the first of the method serves
+        fitting = [r for r in record.references if r.method in (None, method)][:1]
+    return max(fitting, key=_exactness, default=None)
+
+
+def _exactness(r: Reference) -> tuple[bool, bool, bool]:
+    return r.method is not None, r.sex is not None, r.age_from is not None or r.age_to is not None
+
+
+def _masks(side: Side, sided: bool) -> tuple[int, ...]:
+    if not sided:
+        return (ANY,)
+    if side == "left":
+        return (LEFT,)
+    return (RIGHT,) if side == "right" else (LEFT, RIGHT)
+
+
+def _one_a_family(found: list[Measured], graph: Graph, told: list[Told]) -> tuple[Measured, ...]:
+    """Keep of each family and side the measure with the least error for its spread."""
+    best: dict[tuple[str, Side], tuple[float, str, str]] = {}
+    for m in found:
+        key = (graph.measures[m.measure].family, m.side)
+        rank = (_noise(m, graph), m.measure, m.method)
+        if key not in best or rank < best[key]:
+            best[key] = rank
+    kept = []
+    for m in found:
+        chosen = best[graph.measures[m.measure].family, m.side]
+        if chosen[1:] == (m.measure, m.method):
+            kept.append(m)
+        else:
+            told.append(("family_counts_once", m.pointer, (("measure", m.measure),)))
+    return tuple(kept)
+
+
+def _noise(m: Measured, graph: Graph) -> float:
+    """Return the error of the method as part of the range that people show."""
+    record = graph.measures[m.measure]
+    method = next(one for one in record.methods if one.id == m.method)
+    spread = min((r.sd for r in record.references), default=1.0)
+    return (method.sem if method.sem is not None else spread) / spread

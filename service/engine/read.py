@@ -1,0 +1,362 @@
+"""From a screen to evidence: what can be weighed, what stands aside, and what was not asked.
+
+Nothing is decided here. Whatever cannot be used is left out with a warning that points at it;
+everything else keeps its way back to what the coach saw, so that reasons can name it.
+"""
+
+import difflib
+from collections.abc import Iterable, Iterator, Mapping
+
+import msgspec
+from msgspec import Struct
+
+from service.engine.eye import Look, absence_scale, folded
+from service.engine.measured import Measured, read_measurements
+from service.model.graph import Graph
+from service.model.network import (
+    ANY,
+    LEFT,
+    RIGHT,
+    Absence,
+    Evidence,
+    Fixed,
+    LikelihoodRatio,
+    Report,
+    Sighting,
+)
+from service.model.quantities import Side, View
+from service.model.screen import Observation, Screen, Trial
+
+REPORTS: Mapping[str, Report] = {"gone": 0, "better": 1, "same": 2, "worse": 2}
+GRADES = ("marked", "mild", "absent")
+
+
+class Note(Struct, frozen=True, kw_only=True):
+    """A warning before it has words: a code, a pointer into the screen, and its values."""
+
+    code: str
+    pointer: str
+    values: tuple[tuple[str, str], ...] = ()
+
+
+class Seen(Struct, frozen=True, kw_only=True):
+    """One event that was looked for, however many views it was looked at from.
+
+    `view` is the first view that speaks for what was found; `trials` are those that count,
+    by change; `half_depth_told` says that one of them was read from the depth.
+    """
+
+    event: int
+    positive: bool
+    grade: str
+    view: View
+    views: tuple[View, ...]
+    trials: tuple[Trial, ...]
+    half_depth_told: bool
+    really: float
+    """P(there though unlisted, rather than a false look | only the leak fired)."""
+
+
+class Reading(Struct, frozen=True, kw_only=True):
+    """A screen as understood. `sightings[n]` in the evidence belongs to `positives[n]`."""
+
+    target: str | None
+    evidence: Evidence
+    positives: tuple[Seen, ...]
+    negatives: tuple[Seen, ...]
+    measured: tuple[Measured, ...]
+    known: tuple[tuple[int, int, bool], ...]
+    notes: tuple[Note, ...]
+
+
+class _Raw(Struct, frozen=True, kw_only=True):
+    pointer: str
+    seen: Observation
+    side: Side
+
+
+def read(screen: Screen, graph: Graph) -> Reading:
+    """Return the evidence in a screen, in an order that does not depend on the screen's."""
+    notes: list[Note] = list(_not_asked(screen))
+    groups: dict[int, list[_Raw]] = {}
+    for raw in _expand(screen, graph, notes):
+        key = (raw.seen.movement, raw.seen.finding, raw.side)
+        groups.setdefault(graph.event_of[key], []).append(raw)
+    seen = [_join(event, groups[event], screen, graph, notes) for event in sorted(groups)]
+    _warn_of_opposites(seen, graph, groups, notes)
+    target = _target(screen, seen, graph, notes)
+    weights = graph.weights[target] if target else (0.0,) * len(graph.events)
+    positives = tuple(s for s in seen if s.positive)
+    negatives = tuple(s for s in seen if not s.positive)
+    measured, measured_notes = read_measurements(screen, graph)
+    known = tuple(_known(screen, graph, notes))
+    notes += [Note(code=c, pointer=p, values=v) for c, p, v in measured_notes]
+    notes += _unknown_ids(screen, graph)
+    evidence = Evidence(
+        sightings=tuple(_sighting(s, weights[s.event], groups[s.event], graph) for s in positives),
+        absences=tuple(
+            Absence(event=s.event, scale=absence_scale(_looks(groups[s.event], graph)))
+            for s in negatives
+        ),
+        ratios=tuple(LikelihoodRatio(targets=m.targets, ratio=m.ratio) for m in measured),
+        fixed=tuple(Fixed(variable=v, mask=m, present=p) for v, m, p in known),
+    )
+    return Reading(
+        target=target,
+        evidence=evidence,
+        positives=positives,
+        negatives=negatives,
+        measured=measured,
+        known=known,
+        notes=tuple(sorted(notes, key=lambda n: (n.pointer, n.code, n.values))),
+    )
+
+
+def _not_asked(screen: Screen) -> Iterator[Note]:
+    for field in ("alerts", "conditions", "pain"):
+        if getattr(screen.client, field) is None:
+            yield Note(code="not_asked", pointer=f"/client/{field}", values=(("field", field),))
+    if not screen.observations:
+        yield Note(code="nothing_looked_at", pointer="/observations")
+
+
+def _expand(screen: Screen, graph: Graph, notes: list[Note]) -> Iterator[_Raw]:
+    """Yield each usable observation once a side."""
+    for n, seen in enumerate(screen.observations):
+        pointer = f"/observations/{n}"
+        code = _unusable(seen, graph)
+        if code:
+            notes.append(Note(code=code, pointer=pointer, values=_names(seen)))
+            continue
+        if not graph.findings[seen.finding].sided:
+            if seen.side != "none":
+                notes.append(Note(code="side_ignored", pointer=pointer, values=_names(seen)))
+            yield _Raw(pointer=pointer, seen=seen, side="none")
+            continue
+        sides: tuple[Side, ...] = ("left", "right") if seen.side == "both" else (seen.side,)
+        for side in sides:
+            yield _Raw(pointer=pointer, seen=seen, side=side)
+
+
+def _unusable(seen: Observation, graph: Graph) -> str:
+    """Return why an observation cannot be weighed, or an empty string."""
+    if seen.movement not in graph.movements or not graph.movements[seen.movement].watched:
+        return "movement_not_covered"
+    finding = graph.findings.get(seen.finding)
+    if finding is None:
+        return "finding_not_covered"
+    if (seen.movement, seen.finding, seen.view) not in graph.eyes:
+        return "not_visible"
+    if finding.sided and seen.side == "none":
+        return "side_missing"
+    return ""
+
+
+def _names(seen: Observation) -> tuple[tuple[str, str], ...]:
+    return (("finding", seen.finding), ("movement", seen.movement), ("view", seen.view))
+
+
+def _join(event: int, raws: list[_Raw], screen: Screen, graph: Graph, notes: list[Note]) -> Seen:
+    """Return one event from all looks at it: one look a view, the plainest grade first."""
+    ranked = sorted(
+        raws, key=lambda r: (GRADES.index(r.seen.grade), r.seen.view, msgspec.json.encode(r.seen))
+    )
+    kept: dict[View, _Raw] = {}
+    for raw in ranked:
+        if raw.seen.view in kept:
+            notes.append(
+                Note(code="repeated_observation", pointer=raw.pointer, values=_names(raw.seen))
+            )
+        else:
+            kept[raw.seen.view] = raw
+    raws[:] = kept.values()
+    looks = _looks(raws, graph)
+    fold = folded(looks, _leak(event, graph))
+    if len({r.seen.grade == "absent" for r in raws}) > 1:
+        notes.append(
+            Note(code="views_disagree", pointer=raws[0].pointer, values=_names(raws[0].seen))
+        )
+    trials, told = _trials(raws, fold is not None, screen, graph, notes)
+    return Seen(
+        event=event,
+        positive=fold is not None,
+        grade=raws[0].seen.grade,
+        view=raws[0].seen.view,
+        views=tuple(sorted(kept)),
+        trials=trials,
+        half_depth_told=told,
+        really=fold.really if fold else 0.0,
+    )
+
+
+def _looks(raws: Iterable[_Raw], graph: Graph) -> tuple[Look, ...]:
+    found = []
+    for raw in raws:
+        eye = graph.eyes[raw.seen.movement, raw.seen.finding, raw.seen.view]
+        found.append(
+            Look(
+                seen=raw.seen.grade != "absent",
+                sensitivity=eye.sensitivity,
+                specificity=eye.specificity,
+            )
+        )
+    return tuple(sorted(found))
+
+
+def _leak(event: int, graph: Graph) -> float:
+    return graph.network.events[event].leak
+
+
+def _trials(
+    raws: list[_Raw], positive: bool, screen: Screen, graph: Graph, notes: list[Note]
+) -> tuple[tuple[Trial, ...], bool]:
+    """Return the trials that count, by change, and if half depth was read from the depth."""
+    found: dict[str, Trial] = {}
+    for raw in raws:
+        for n, trial in sorted(enumerate(raw.seen.trials), key=lambda t: _trial_order(t[1])):
+            pointer = f"{raw.pointer}/trials/{n}"
+            code = _trial_unusable(trial, raw, positive, screen, graph)
+            if not code and trial.change in found:
+                code = "repeated_change"
+            if code:
+                values = (("change", trial.change), *_names(raw.seen))
+                notes.append(Note(code=code, pointer=pointer, values=values))
+            else:
+                found[trial.change] = trial
+    told = _read_depth(raws, positive, found, graph, notes)
+    return tuple(found[change] for change in sorted(found)), told
+
+
+def _trial_order(trial: Trial) -> tuple[str, str, str]:
+    return trial.change, trial.result, str(trial.repeats)
+
+
+def _trial_unusable(trial: Trial, raw: _Raw, positive: bool, screen: Screen, graph: Graph) -> str:
+    change = graph.changes.get(trial.change)
+    if raw.seen.grade == "absent" or not positive:
+        return "trial_on_absent"
+    if change is None or raw.seen.movement not in change.movements:
+        return "change_not_covered"
+    if screen.setting == "remote" and not change.remote:
+        return "change_not_remote"
+    return ""
+
+
+def _read_depth(
+    raws: list[_Raw], positive: bool, found: dict[str, Trial], graph: Graph, notes: list[Note]
+) -> bool:
+    """Add the trial of half depth that a told depth stands for; say if it was added."""
+    change = graph.changes.get("half_depth")
+    added = False
+    for raw in raws:
+        depth = raw.seen.depth
+        if not positive or depth in (None, "mid") or raw.seen.grade == "absent":
+            continue
+        if change is None or raw.seen.movement not in change.movements:
+            continue
+        told = Trial(change="half_depth", result="gone" if depth == "deep" else "same")
+        held = found.setdefault("half_depth", told)
+        added = added or held is told
+        if REPORTS[held.result] != REPORTS[told.result]:
+            notes.append(
+                Note(code="depth_conflict", pointer=f"{raw.pointer}/depth", values=_names(raw.seen))
+            )
+    return added
+
+
+def _sighting(seen: Seen, relevance: float, raws: list[_Raw], graph: Graph) -> Sighting:
+    fold = folded(_looks(raws, graph), _leak(seen.event, graph))
+    if fold is None:
+        raise AssertionError("a positive event has a fold")
+    factor = graph.decision.grade_leak[seen.grade]  # type: ignore[index]
+    odds = fold.leak / (1 - fold.leak) * factor
+    return Sighting(
+        event=seen.event,
+        leak=min(odds / (1 + odds), 0.98),
+        scale=fold.scale,
+        trials=tuple((graph.change_of[t.change], REPORTS[t.result]) for t in seen.trials),
+        relevance=relevance * graph.decision.grade_weight[seen.grade],  # type: ignore[index]
+    )
+
+
+def _warn_of_opposites(
+    seen: list[Seen], graph: Graph, groups: Mapping[int, list[_Raw]], notes: list[Note]
+) -> None:
+    positive = {s.event for s in seen if s.positive}
+    for event in sorted(positive):
+        key = graph.events[event]
+        other = graph.findings[key.finding].opposite
+        twin = graph.event_of.get((key.movement, other, key.side)) if other else None
+        if twin in positive:
+            raw = groups[event][0]
+            notes.append(Note(code="opposites_seen", pointer=raw.pointer, values=_names(raw.seen)))
+
+
+def _target(screen: Screen, seen: list[Seen], graph: Graph, notes: list[Note]) -> str | None:
+    """Return the target asked for, or the first by pack order among movements with a finding."""
+    if screen.target is not None:
+        if screen.target in graph.movements:
+            return screen.target
+        notes.append(
+            Note(
+                code="target_not_covered", pointer="/target", values=(("movement", screen.target),)
+            )
+        )
+    with_finding = {graph.events[s.event].movement for s in seen if s.positive}
+    looked_at = {graph.events[s.event].movement for s in seen}
+    for movements in (with_finding, looked_at):
+        for target in graph.targets:
+            if target in movements:
+                return target
+    return None
+
+
+def _known(screen: Screen, graph: Graph, notes: list[Note]) -> Iterator[tuple[int, int, bool]]:
+    """Yield (variable, mask, present) of what the coach knows; a contradiction counts for none."""
+    told: dict[tuple[int, int], set[bool]] = {}
+    where: dict[tuple[int, int], str] = {}
+    for n, known in enumerate(screen.known):
+        pointer = f"/known/{n}"
+        variable = graph.variable_of.get(known.cause)
+        if variable is None:
+            near = _nearest(known.cause, graph.variable_of)
+            notes.append(Note(code="unknown_cause", pointer=pointer, values=(("nearest", near),)))
+            continue
+        sided = graph.causes[known.cause].sided
+        if sided and known.side == "none" and known.present:
+            notes.append(Note(code="side_missing", pointer=pointer, values=()))
+            continue
+        masks = _masks(known.side) if sided else (ANY,)
+        for mask in masks:
+            told.setdefault((variable, mask), set()).add(known.present)
+            where[variable, mask] = pointer
+    for (variable, mask), values in sorted(told.items()):
+        if len(values) == 1:
+            yield variable, mask, values.pop()
+        else:
+            notes.append(Note(code="known_conflict", pointer=where[variable, mask]))
+
+
+def _masks(side: Side) -> tuple[int, ...]:
+    if side == "left":
+        return (LEFT,)
+    return (RIGHT,) if side == "right" else (LEFT, RIGHT)
+
+
+def _unknown_ids(screen: Screen, graph: Graph) -> Iterator[Note]:
+    """Yield a warning for each id of an open vocabulary that the pack does not hold."""
+    for field, known in (("kit", graph.kit), ("recent", graph.drills), ("avoid", graph.drills)):
+        ids: tuple[str, ...] = getattr(screen, field)
+        for n, one in enumerate(ids):
+            if one not in known:
+                near = _nearest(one, known)
+                yield Note(
+                    code=f"unknown_{'kit' if field == 'kit' else 'drill'}",
+                    pointer=f"/{field}/{n}",
+                    values=(("nearest", near),),
+                )
+
+
+def _nearest(unknown: str, known: Iterable[str]) -> str:
+    """Return the known id that looks most like an unknown one, or an empty string."""
+    return next(iter(difflib.get_close_matches(unknown, list(known), n=1, cutoff=0.5)), "")

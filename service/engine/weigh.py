@@ -1,0 +1,164 @@
+"""From what is likely to what matters for the target: weights of causes, and the verdict.
+
+Apart from inference because weights depend on the target and on the grade, beliefs do not.
+"""
+
+from collections.abc import Mapping
+
+from msgspec import Struct
+
+from service.engine.read import Reading, Seen
+from service.model.graph import Graph
+from service.model.network import LEFT, Posterior
+from service.model.quantities import MICRO, Side, Verdict
+
+TRAINABLE = ("range", "control")
+LEARNT = ("skill", "stance")
+
+
+class Weighing(Struct, frozen=True, kw_only=True):
+    """How much each cause matters today, and what follows.
+
+    `by_side[(variable, mask)]`, `by_cause[variable]` (both sides together) and `lean[variable]`
+    (left minus right) are in millionths of what was seen of the target. `masses` are the parts of
+    what is explained by range and control (`train`), by skill and stance (`practise`), by build.
+    """
+
+    verdict: Verdict
+    by_side: Mapping[tuple[int, int], int]
+    by_cause: tuple[int, ...]
+    lean: tuple[int, ...]
+    masses: Mapping[str, float]
+    unexplained: float
+    worked: frozenset[str]
+    failed: frozenset[str]
+    not_kept: bool
+    """The change that worked did not last unprompted."""
+    enough: bool
+
+
+def weigh(reading: Reading, posterior: Posterior, graph: Graph) -> Weighing:
+    """Return the weights W_i = sum_f weight(f) share(i, f) / sum_f weight(f), and the verdict."""
+    by_side, unexplained = _weights(reading, posterior, graph)
+    by_cause = [0] * len(graph.network.variables)
+    lean = [0] * len(by_cause)
+    for (variable, mask), weight in by_side.items():
+        by_cause[variable] += weight
+        if graph.network.variables[variable].sided:
+            lean[variable] += weight if mask == LEFT else -weight
+    masses = _masses(by_cause, graph)
+    worked, failed, not_kept = _trials(reading)
+    enough = _enough(reading, graph)
+    return Weighing(
+        verdict=_verdict(reading, posterior, graph, masses, not_kept, enough),
+        by_side=by_side,
+        by_cause=tuple(by_cause),
+        lean=tuple(lean),
+        masses=masses,
+        unexplained=unexplained,
+        worked=worked,
+        failed=failed,
+        not_kept=not_kept,
+        enough=enough,
+    )
+
+
+def _weights(
+    reading: Reading, posterior: Posterior, graph: Graph
+) -> tuple[dict[tuple[int, int], int], float]:
+    """Return weights in millionths by (variable, mask), and the part that nothing explains."""
+    total = unexplained = 0.0
+    sums: dict[tuple[int, int], float] = {}
+    for sighting, said in zip(reading.evidence.sightings, posterior.sightings, strict=True):
+        if said is None or sighting.relevance <= 0:
+            continue
+        total += sighting.relevance
+        unexplained += sighting.relevance * said.leak_only
+        parents = graph.network.events[sighting.event].parents
+        for parent, part in zip(parents, said.parents, strict=True):
+            key = (parent.variable, parent.mask)
+            sums[key] = sums.get(key, 0.0) + sighting.relevance * part.share
+    if not total:
+        return {}, 0.0
+    scaled = {k: round(round(v / total, 9) * MICRO) for k, v in sorted(sums.items())}
+    return {k: v for k, v in scaled.items() if v > 0}, round(unexplained / total, 9)
+
+
+def _masses(by_cause: list[int], graph: Graph) -> dict[str, float]:
+    sums = {"train": 0, "practise": 0, "build": 0}
+    for weight, cause in zip(by_cause, graph.causes.values(), strict=True):
+        if cause.mode in TRAINABLE:
+            sums["train"] += weight
+        elif cause.mode in LEARNT:
+            sums["practise"] += weight
+        else:
+            sums["build"] += weight
+    total = sum(sums.values())
+    return {k: round(v / total, 9) if total else 0.0 for k, v in sums.items()}
+
+
+def _trials(reading: Reading) -> tuple[frozenset[str], frozenset[str], bool]:
+    """Return the changes that helped, those that only failed, and if what cured did not last."""
+    helped: dict[str, set[bool | None]] = {}
+    tried: set[str] = set()
+    for seen in reading.positives:
+        for trial in seen.trials:
+            tried.add(trial.change)
+            if trial.result in ("gone", "better"):
+                helped.setdefault(trial.change, set()).add(trial.repeats)
+    lasting = [change for change, kept in helped.items() if kept - {False}]
+    return frozenset(helped), frozenset(tried - helped.keys()), bool(helped) and not lasting
+
+
+def _enough(reading: Reading, graph: Graph) -> bool:
+    """Say if as many findings that matter for the target were looked at as its record asks."""
+    if reading.target is None:
+        return False
+    weights = graph.weights[reading.target]
+    looked = {
+        graph.events[s.event].finding
+        for s in (*reading.positives, *reading.negatives)
+        if weights[s.event] > 0
+    }
+    return len(looked) >= max(1, graph.movements[reading.target].enough)
+
+
+def _verdict(
+    reading: Reading,
+    posterior: Posterior,
+    graph: Graph,
+    masses: Mapping[str, float],
+    not_kept: bool,
+    enough: bool,
+) -> Verdict:
+    numbers = graph.decision
+    if not any(
+        probability_present(seen, said.leak_only) > numbers.present_from
+        for seen, said, sighting in zip(
+            reading.positives, posterior.sightings, reading.evidence.sightings, strict=True
+        )
+        if said is not None and sighting.relevance > 0
+    ):
+        return "nothing_found" if enough else "unsure"
+    if masses["practise"] >= numbers.practise_from and not not_kept:
+        return "practise"
+    if masses["train"] >= numbers.train_from:
+        return "train"
+    return "unsure"
+
+
+def probability_present(seen: Seen, leak_only: float) -> float:
+    """Return the probability that the finding is really there, given the screen."""
+    return round(1 - leak_only * (1 - seen.really), 9)
+
+
+def side_of(mask: int, sided: bool) -> Side:
+    """Return the name of a mask."""
+    if not sided:
+        return "none"
+    return "left" if mask == LEFT else "right"
+
+
+def belief(states: tuple[float, ...], mask: int) -> float:
+    """Return P(present on the side of the mask) from a variable's state probabilities."""
+    return round(sum(p for state, p in enumerate(states) if state & mask), 9)

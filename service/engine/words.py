@@ -1,0 +1,51 @@
+"""Sentences from codes: the last thing that happens to an answer, in the language asked for.
+
+Apart from the reasons because ids, numbers and the decision are the same in every language.
+"""
+
+from collections.abc import Mapping
+
+from service.model.graph import Graph
+from service.model.quantities import Side, Unit
+
+ENGLISH = "en"
+UNITS: Mapping[str, str] = {"%": "percent", "%BW": "bodyweight", "mm[Hg]": "mmhg"}
+"""Units whose sign is no part of a text's id."""
+
+
+class Words:
+    """Renders codes with the texts of one language, English where a language lacks a code."""
+
+    def __init__(self, graph: Graph, language: str | None) -> None:
+        wanted = (language or ENGLISH).split("-", 1)[0].lower()
+        self.language = wanted if wanted in graph.texts else ENGLISH
+        self._texts: Mapping[str, str] = graph.texts[self.language]
+        self._english: Mapping[str, str] = graph.texts[ENGLISH]
+
+    def say(self, code: str, **values: object) -> str:
+        """Return the sentence of a code with its values in place.
+
+        A code that no text defines raises KeyError: the compiler checks that there is none.
+        """
+        template = self._texts.get(code) or self._english[code]
+        return template.format_map(values)
+
+    def name(self, name: str) -> str:
+        """Return a record's name as it stands inside a sentence."""
+        return name[:1].lower() + name[1:] if name[1:2].islower() else name
+
+    def side(self, side: Side) -> str:
+        """Return the words for a side, with their leading space, or nothing."""
+        return self.say(f"side_{side}") if side != "none" else ""
+
+    def unit(self, unit: Unit) -> str:
+        """Return a unit as it is read."""
+        return self.say(f"unit_{UNITS.get(unit, unit)}")
+
+    def per_cent(self, part: float) -> str:
+        """Return a part of one as whole per cent."""
+        return f"{round(part * 100)} %"
+
+    def number(self, value: float) -> str:
+        """Return a number without needless digits."""
+        return f"{value:.1f}".rstrip("0").rstrip(".")

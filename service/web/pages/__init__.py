@@ -1,0 +1,1 @@
+"""Answers as people read them: no decisions, only words on a page."""

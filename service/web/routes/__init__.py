@@ -1,0 +1,1 @@
+"""One file for each group of routes; each returns handlers that the composition root mounts."""
