@@ -9,12 +9,13 @@ from collections.abc import Iterator
 import msgspec
 from msgspec import Struct
 
+from service.engine.measured import Measured
 from service.engine.read import Reading, Seen
 from service.engine.weigh import Weighing, belief, side_of
 from service.engine.words import Words
 from service.model.answer import Because, CauseAnswer, Explains, MuscleRole
 from service.model.graph import Graph
-from service.model.network import LEFT, RIGHT, Posterior
+from service.model.network import ANY, LEFT, RIGHT, ParentPosterior, Posterior
 from service.model.quantities import MICRO, Side
 
 SAID_FROM = 0.05
@@ -50,28 +51,88 @@ class Facts(Struct, frozen=True, kw_only=True):
     weighing: Weighing
 
 
+Where = tuple[int, int]
+"""A cause on a side: (variable, mask)."""
+
+
+class _Index(Struct, frozen=True, kw_only=True):
+    """Which evidence touches which cause on which side, found in one pass."""
+
+    sightings: dict[Where, list[tuple[Seen, ParentPosterior]]]
+    absences: dict[Where, list[tuple[Seen, float]]]
+    measured: dict[Where, list[tuple[Measured, float]]]
+    known: dict[Where, bool]
+
+
 def causes_of(facts: Facts, words: Words) -> tuple[CauseAnswer, ...]:
     """Return the causes that weigh or are likely, by weight, belief, id and side."""
+    index = _index(facts)
     found = []
     for variable, cause in enumerate(facts.graph.causes.values()):
-        masks = (LEFT, RIGHT) if cause.sided else (1,)
-        sides = [_cause(facts, words, variable, mask) for mask in masks]
-        if len(sides) == 2 and _alike(*sides):
-            found.append(_both(sides))
-        else:
-            found += sides
-    listed = [c for c in found if _worth_listing(c, facts)]
-    return tuple(sorted(listed, key=lambda c: (-c.weight, -c.belief, c.cause, c.side)))
+        wheres = [(variable, mask) for mask in ((LEFT, RIGHT) if cause.sided else (ANY,))]
+        numbers = [_numbers(facts, where) for where in wheres]
+        if len(wheres) == 2 and numbers[0] == numbers[1]:
+            if _worth_listing(facts, index, wheres[0], *numbers[0]):
+                found.append(_both([_cause(facts, words, index, where) for where in wheres]))
+            continue
+        found += [
+            _cause(facts, words, index, where)
+            for where, (weight, believed) in zip(wheres, numbers, strict=True)
+            if _worth_listing(facts, index, where, weight, believed)
+        ]
+    return tuple(sorted(found, key=lambda c: (-c.weight, -c.belief, c.cause, c.side)))
 
 
-def _cause(facts: Facts, words: Words, variable: int, mask: int) -> CauseAnswer:
+def _index(facts: Facts) -> _Index:
+    """Return all evidence by the cause and side that it touches."""
+    events = facts.graph.network.events
+    reading = facts.reading
+    index = _Index(
+        sightings={},
+        absences={},
+        measured={},
+        known={(variable, mask): present for variable, mask, present in reading.known},
+    )
+    for seen, said in zip(reading.positives, facts.posterior.sightings, strict=True):
+        if said is None:
+            continue
+        for parent, part in zip(events[seen.event].parents, said.parents, strict=True):
+            where = (parent.variable, parent.mask)
+            index.sightings.setdefault(where, []).append((seen, part))
+    for seen, absence in zip(reading.negatives, reading.evidence.absences, strict=True):
+        for parent in events[seen.event].parents:
+            where = (parent.variable, parent.mask)
+            strength = min(parent.strength * absence.scale, 0.98)
+            index.absences.setdefault(where, []).append((seen, strength))
+    for measured, moves in zip(reading.measured, facts.posterior.ratio_moved, strict=True):
+        for where, moved in zip(measured.targets, moves, strict=True):
+            index.measured.setdefault(where, []).append((measured, moved))
+    return index
+
+
+def _numbers(facts: Facts, where: Where) -> tuple[float, float]:
+    """Return weight and belief of a cause on a side."""
+    variable, mask = where
+    weight = facts.weighing.by_side.get(where, 0) / MICRO
+    return weight, belief(facts.posterior.states[variable], mask)
+
+
+def _worth_listing(
+    facts: Facts, index: _Index, where: Where, weight: float, believed: float
+) -> bool:
+    """Say if a cause weighs, or is more likely than not, or was told."""
+    likely = believed > facts.graph.decision.present_from
+    return weight >= LISTED_FROM or likely or where in index.known
+
+
+def _cause(facts: Facts, words: Words, index: _Index, where: Where) -> CauseAnswer:
     graph = facts.graph
+    variable, mask = where
     record = graph.causes[graph.network.variables[variable].id]
-    weight = facts.weighing.by_side.get((variable, mask), 0) / MICRO
-    believed = belief(facts.posterior.states[variable], mask)
+    weight, believed = _numbers(facts, where)
     because = sorted(
-        _evidence(facts, words, variable, mask),
-        key=lambda b: (-abs(b.moved or 0.0), b.code, msgspec.json.encode(b)),
+        _evidence(facts, words, index, where, record.id),
+        key=lambda b: (-abs(b.moved or 0.0), b.code, b.text),
     )
     if believed > graph.decision.present_from and weight < LISTED_FROM:
         because.append(_reason(words, "present_but_idle", cause=record.id))
@@ -85,7 +146,7 @@ def _cause(facts: Facts, words: Words, variable: int, mask: int) -> CauseAnswer:
         ),
         belief=_six(believed),
         weight=_six(weight),
-        explains=tuple(_explains(facts, variable, mask)),
+        explains=tuple(_explains(graph, index, where)),
         firmness=None,
         because=tuple(because),
         wrong_when=record.wrong_when,
@@ -96,110 +157,88 @@ def _six(number: float) -> float:
     return round(number, 6)
 
 
-def _explains(facts: Facts, variable: int, mask: int) -> Iterator[Explains]:
+def _explains(graph: Graph, index: _Index, where: Where) -> Iterator[Explains]:
     """Yield how much of each sighting the cause accounts for, in the order of events."""
-    for seen, said in zip(facts.reading.positives, facts.posterior.sightings, strict=True):
-        if said is None:
-            continue
-        key = facts.graph.events[seen.event]
-        parents = facts.graph.network.events[seen.event].parents
-        for parent, part in zip(parents, said.parents, strict=True):
-            if (parent.variable, parent.mask) == (variable, mask) and part.share >= SAID_FROM / 10:
-                yield Explains(
-                    movement=key.movement,  # type: ignore[arg-type]
-                    finding=key.finding,  # type: ignore[arg-type]
-                    side=key.side,
-                    share=_six(part.share),
-                )
+    for seen, part in index.sightings.get(where, ()):
+        if part.share >= LISTED_FROM:
+            key = graph.events[seen.event]
+            yield Explains(
+                movement=key.movement,  # type: ignore[arg-type]
+                finding=key.finding,  # type: ignore[arg-type]
+                side=key.side,
+                share=_six(part.share),
+            )
 
 
-def _evidence(facts: Facts, words: Words, variable: int, mask: int) -> Iterator[Because]:
-    yield from _from_sightings(facts, words, variable, mask)
-    yield from _from_absences(facts, words, variable, mask)
-    yield from _from_measurements(facts, words, variable, mask)
-    cause = facts.graph.network.variables[variable].id
-    for known, known_mask, present in facts.reading.known:
-        if (known, known_mask) == (variable, mask):
-            yield _reason(words, "known_present" if present else "known_absent", cause=cause)
-
-
-def _from_sightings(facts: Facts, words: Words, variable: int, mask: int) -> Iterator[Because]:
+def _evidence(
+    facts: Facts, words: Words, index: _Index, where: Where, cause: str
+) -> Iterator[Because]:
+    """Yield every piece of evidence that moved the belief enough to be worth a sentence."""
     graph = facts.graph
-    for seen, said in zip(facts.reading.positives, facts.posterior.sightings, strict=True):
-        parents = graph.network.events[seen.event].parents
-        for parent, part in zip(parents, said.parents if said else (), strict=False):
-            if (parent.variable, parent.mask) != (variable, mask):
-                continue
-            cause = graph.network.variables[variable].id
+    for seen, part in index.sightings.get(where, ()):
+        if abs(part.moved) >= SAID_FROM:
             sources = _link_sources(graph, cause, seen)
-            if abs(part.moved) >= SAID_FROM:
-                yield _about(
-                    words, graph, "seen", seen, cause=cause, moved=part.moved, sources=sources
-                )
-            for trial, moved in zip(seen.trials, part.trial_moved, strict=False):
-                if abs(moved) < SAID_FROM:
-                    continue
-                told = seen.half_depth_told and trial.change == "half_depth"
-                yield _about(
-                    words,
-                    graph,
-                    f"depth_{trial.result}" if told else f"trial_{trial.result}",
-                    seen,
-                    cause=cause,
-                    moved=moved,
-                    change=trial.change,
-                    result=trial.result,
-                    sources=graph.changes[trial.change].sources,
-                )
+            yield _about(words, graph, "seen", seen, cause=cause, moved=part.moved, sources=sources)
+        yield from _from_trials(words, graph, seen, part, cause)
+    for seen, strength in index.absences.get(where, ()):
+        # what was looked for and not seen: its factor on the odds is exact
+        moved = math.log(1 - strength)
+        if abs(moved) >= SAID_FROM:
+            sources = _link_sources(graph, cause, seen)
+            yield _about(words, graph, "not_seen", seen, cause=cause, moved=moved, sources=sources)
+    for measured, moved in index.measured.get(where, ()):
+        if abs(moved) >= SAID_FROM:
+            yield _from_measurement(words, graph, measured, moved, cause)
+    if where in index.known:
+        code = "known_present" if index.known[where] else "known_absent"
+        yield _reason(words, code, cause=cause)
 
 
-def _from_absences(facts: Facts, words: Words, variable: int, mask: int) -> Iterator[Because]:
-    """Yield what was looked for and not seen: its factor on the odds is exact."""
-    graph = facts.graph
-    for seen, absence in zip(facts.reading.negatives, facts.reading.evidence.absences, strict=True):
-        for parent in graph.network.events[seen.event].parents:
-            if (parent.variable, parent.mask) != (variable, mask):
-                continue
-            moved = math.log(1 - min(parent.strength * absence.scale, 0.98))
-            if abs(moved) >= SAID_FROM:
-                cause = graph.network.variables[variable].id
-                yield _about(
-                    words,
-                    graph,
-                    "not_seen",
-                    seen,
-                    cause=cause,
-                    moved=moved,
-                    sources=_link_sources(graph, cause, seen),
-                )
+def _from_trials(
+    words: Words, graph: Graph, seen: Seen, part: ParentPosterior, cause: str
+) -> Iterator[Because]:
+    for trial, moved in zip(seen.trials, part.trial_moved, strict=True):
+        if abs(moved) < SAID_FROM:
+            continue
+        told = seen.half_depth_told and trial.change == "half_depth"
+        yield _about(
+            words,
+            graph,
+            f"depth_{trial.result}" if told else f"trial_{trial.result}",
+            seen,
+            cause=cause,
+            moved=moved,
+            change=trial.change,
+            result=trial.result,
+            sources=graph.changes[trial.change].sources,
+        )
 
 
-def _from_measurements(facts: Facts, words: Words, variable: int, mask: int) -> Iterator[Because]:
-    for measured, moves in zip(facts.reading.measured, facts.posterior.ratio_moved, strict=True):
-        for target, moved in zip(measured.targets, moves, strict=True):
-            if target != (variable, mask) or abs(moved) < SAID_FROM:
-                continue
-            record = facts.graph.measures[measured.measure]
-            text = words.say(
-                "measured_for" if moved > 0 else "measured_against",
-                measure=words.name(record.name),
-                side=words.side(measured.side),
-                value=words.number(measured.value),
-                unit=words.unit(measured.unit),
-                mean=words.number(measured.mean),
-            )
-            yield msgspec.structs.replace(
-                NOTHING,
-                code="measured_for" if moved > 0 else "measured_against",
-                text=text,
-                side=measured.side,
-                measure=measured.measure,
-                value=_six(measured.value),
-                unit=measured.unit,
-                cause=facts.graph.network.variables[variable].id,
-                moved=_six(moved),
-                sources=measured.sources,
-            )
+def _from_measurement(
+    words: Words, graph: Graph, measured: Measured, moved: float, cause: str
+) -> Because:
+    record = graph.measures[measured.measure]
+    code = "measured_for" if moved > 0 else "measured_against"
+    text = words.say(
+        code,
+        measure=words.name(record.name),
+        side=words.side(measured.side),
+        value=words.number(measured.value),
+        unit=words.unit(measured.unit),
+        mean=words.number(measured.mean),
+    )
+    return msgspec.structs.replace(
+        NOTHING,
+        code=code,
+        text=text,
+        side=measured.side,
+        measure=measured.measure,
+        value=_six(measured.value),
+        unit=measured.unit,
+        cause=cause,
+        moved=_six(moved),
+        sources=measured.sources,
+    )
 
 
 def _link_sources(graph: Graph, cause: str, seen: Seen) -> tuple[str, ...]:
@@ -253,11 +292,6 @@ def _reason(words: Words, code: str, *, cause: str) -> Because:
     return msgspec.structs.replace(NOTHING, code=code, text=words.say(code), cause=cause)
 
 
-def _alike(left: CauseAnswer, right: CauseAnswer) -> bool:
-    """Say if both twins weigh and are believed alike, and rest on mirrored evidence."""
-    return (left.weight, left.belief) == (right.weight, right.belief)
-
-
 def _both(sides: list[CauseAnswer]) -> CauseAnswer:
     left, right = sides
     both: Side = "both"
@@ -268,10 +302,3 @@ def _both(sides: list[CauseAnswer]) -> CauseAnswer:
         explains=left.explains + right.explains,
         because=left.because + tuple(b for b in right.because if b not in left.because),
     )
-
-
-def _worth_listing(cause: CauseAnswer, facts: Facts) -> bool:
-    """Say if a cause weighs, or is more likely than not, or was raised or told."""
-    if cause.weight >= LISTED_FROM or cause.belief > facts.graph.decision.present_from:
-        return True
-    return any(b.code.startswith("known") for b in cause.because)

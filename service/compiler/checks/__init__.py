@@ -1,0 +1,59 @@
+"""One rule a file; the tuples below are the only lists of them.
+
+`width` alone is run by the compiler itself, since it needs the network.
+"""
+
+from collections.abc import Callable, Iterator
+
+from service.compiler.checks import (
+    cycles,
+    decision,
+    distinct,
+    doses,
+    eyes,
+    facts,
+    helpers,
+    holds,
+    ladders,
+    links,
+    measures,
+    muscles,
+    reachability,
+    references,
+    retired,
+    rules,
+    sorting,
+    sources,
+    twins,
+    vocabulary,
+    wording,
+)
+from service.compiler.draft import Draft
+from service.model.errors import PackFault
+
+Check = Callable[[Draft], Iterator[PackFault]]
+
+CHECKS: tuple[Check, ...] = (
+    cycles.check,
+    decision.check,
+    distinct.check,
+    doses.check,
+    eyes.check,
+    facts.check,
+    helpers.check,
+    holds.check,
+    ladders.check,
+    links.check,
+    measures.check,
+    muscles.check,
+    reachability.check,
+    references.check,
+    retired.check,
+    sorting.check,
+    sources.check,
+    twins.check,
+    wording.check,
+)
+
+WHOLE_PACK_CHECKS: tuple[Check, ...] = (rules.check, vocabulary.check)
+"""What a pack made for a test may go without."""

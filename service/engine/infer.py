@@ -1,0 +1,196 @@
+"""The exact posterior of a noisy-OR network with trials, and how much each sighting moved it.
+
+Apart from the sums because here the answer is put together: what was summed becomes states,
+shares and log odds, rounded. No BLAS, and no exp or log on arrays, so that the bytes of an
+answer do not depend on the machine.
+"""
+
+import math
+
+import numpy as np
+
+from service.engine.infer_answer import DIGITS, read_terms, rounded
+from service.engine.infer_budget import Choice, Piece, choose_weighed
+from service.engine.infer_dense import solve_dense
+from service.engine.infer_order import part_of, summing_order
+from service.engine.infer_tables import solve_tables
+from service.engine.infer_terms import (
+    Floats,
+    Prepared,
+    Solved,
+    Term,
+    Weights,
+    certainly_present,
+    full_weights,
+    prepare,
+    ratio_term,
+    sighting_term,
+    single_weights,
+)
+from service.model.network import (
+    RIGHT,
+    Evidence,
+    LikelihoodRatio,
+    Network,
+    Posterior,
+    SightingPosterior,
+)
+
+CONDITION_LIMIT = 1e6
+"""Above this ratio of summed sizes to the sum, a dense part is summed again, terms first."""
+
+_prepared: list[Prepared] = []
+_PREPARED_AT_MOST = 4
+
+
+def infer(network: Network, evidence: Evidence) -> Posterior:
+    """Return the exact posterior over what is weighed; see `Posterior` for each number.
+
+    The order of sightings, absences, ratios, fixed facts and trials changes nothing but the
+    order of the answer. Where a probability is exactly 0 or 1 nothing can move it: 0.0.
+    """
+    prepared = _prepared_once(network)
+    single = single_weights(prepared, evidence)
+    shared = _shared_ratios(prepared, evidence, single)
+    choice = choose_weighed(prepared, evidence, [evidence.ratios[r] for r in shared])
+    terms = [sighting_term(prepared, evidence.sightings[i], own) for i, own in choice.kept]
+    terms += [ratio_term(evidence.ratios[r]) for r in shared]
+    pairs: list[Floats | None] = [None] * len(terms)
+    states: dict[int, Weights] = {}
+    log_total = 0.0
+    for piece in choice.pieces:
+        solved = _solve(prepared, single, [terms[m] for m in piece.members], piece)
+        log_total += solved.log_total
+        states.update(solved.states)
+        for member, pair in zip(piece.members, solved.pairs, strict=True):
+            pairs[member] = pair
+    for variable in sorted(single):
+        if variable not in states:
+            states[variable] = single[variable]
+            log_total += math.log(sum(single[variable]))
+    log_total += _constants(prepared, evidence, single, choice, terms)
+    return _answer(prepared, evidence, single, choice, terms, pairs, shared, states, log_total)
+
+
+def _prepared_once(network: Network) -> Prepared:
+    """Return the network's layout, kept for the last few networks of this process.
+
+    Found by identity: a network is frozen, and is kept alive here, so its identity is its value;
+    comparing whole packs on each request would cost more than inference.
+    """
+    for known in _prepared:
+        if known.network is network:
+            return known
+    made = prepare(network)
+    _prepared.append(made)
+    del _prepared[:-_PREPARED_AT_MOST]
+    return made
+
+
+def _shared_ratios(prepared: Prepared, evidence: Evidence, single: dict[int, Weights]) -> list[int]:
+    """Return the indices of ratios over several targets, none of them certain, in fixed order."""
+    return sorted(
+        (
+            r
+            for r, one in enumerate(evidence.ratios)
+            if len(one.targets) > 1 and not _is_certain(prepared, one, single)
+        ),
+        key=lambda r: (evidence.ratios[r].targets, evidence.ratios[r].ratio),
+    )
+
+
+def _is_certain(prepared: Prepared, one: LikelihoodRatio, single: dict[int, Weights]) -> bool:
+    """Say if a target is present in every state left, which makes the ratio a constant."""
+    return any(
+        certainly_present(full_weights(prepared, single, v), 2 * v + (mask == RIGHT))
+        for v, mask in one.targets
+    )
+
+
+def _solve(
+    prepared: Prepared, single: dict[int, Weights], terms: list[Term], piece: Piece
+) -> Solved:
+    """Return the sums of one piece; an ill-conditioned dense one is summed again, terms first."""
+    variables = sorted({b >> 1 for t in terms for b in t.bits})
+    weights = {v: full_weights(prepared, single, v) for v in variables}
+    if piece.part is not None and piece.order is not None:
+        return solve_tables(terms, weights, piece.part, piece.order)
+    dense = solve_dense(terms, weights)
+    if dense.condition <= CONDITION_LIMIT:
+        return dense
+    part = part_of([t.size for t in terms], [t.bits for t in terms], prepared.rank)
+    found = summing_order(part, prepared.network.work_budget, bits_last=True)
+    return dense if found is None else solve_tables(terms, weights, part, found[0])
+
+
+def _constants(
+    prepared: Prepared,
+    evidence: Evidence,
+    single: dict[int, Weights],
+    choice: Choice,
+    terms: list[Term],
+) -> float:
+    """Return the logs of what no cause changes: sightings without parents, certain ratios."""
+    total = 0.0
+    for place, _ in enumerate(choice.kept):
+        if not terms[place].bits:
+            total += math.log(sum(terms[place].weights))
+    for one in sorted(evidence.ratios, key=lambda r: (r.targets, r.ratio)):
+        if len(one.targets) > 1 and _is_certain(prepared, one, single):
+            total += math.log(one.ratio)
+    return total
+
+
+def _answer(
+    prepared: Prepared,
+    evidence: Evidence,
+    single: dict[int, Weights],
+    choice: Choice,
+    terms: list[Term],
+    pairs: list[Floats | None],
+    shared: list[int],
+    states: dict[int, Weights],
+    log_total: float,
+) -> Posterior:
+    said, shared_moved = read_terms(evidence, choice.kept, terms, pairs)
+    sightings: list[SightingPosterior | None] = [None] * len(evidence.sightings)
+    lost: list[tuple[int, int]] = []
+    for (i, own), one in zip(choice.kept, said, strict=True):
+        sightings[i] = one
+        lost.extend((i, t) for t in range(len(evidence.sightings[i].trials)) if t not in own)
+    moved = [
+        _single_moved(prepared, one, single) if len(one.targets) == 1 else (0.0,) * len(one.targets)
+        for one in evidence.ratios
+    ]
+    for r, each in zip(shared, shared_moved, strict=True):
+        moved[r] = each
+    return Posterior(
+        states=_states(prepared, states),
+        sightings=tuple(sightings),
+        ratio_moved=tuple(moved),
+        unweighed=tuple(i for i, s in enumerate(sightings) if s is None),
+        log_evidence=round(log_total, DIGITS),
+        unweighed_trials=tuple(sorted(lost)),
+    )
+
+
+def _states(prepared: Prepared, found: dict[int, Weights]) -> tuple[tuple[float, ...], ...]:
+    """Return the rounded state probabilities of every variable."""
+    answer = list(prepared.priors)
+    if found:
+        table = np.maximum(np.array(list(found.values())), 0.0)
+        table /= (table[:, 0] + table[:, 1] + table[:, 2] + table[:, 3])[:, None]
+        for variable, row in zip(found, rounded(table).tolist(), strict=True):
+            answer[variable] = tuple(row[: len(answer[variable])])
+    return tuple(answer)
+
+
+def _single_moved(
+    prepared: Prepared, one: LikelihoodRatio, single: dict[int, Weights]
+) -> tuple[float]:
+    """Return ln(ratio): a ratio of one target moves its odds by exactly that."""
+    variable, mask = one.targets[0]
+    weights = full_weights(prepared, single, variable)
+    present = any(w for s, w in enumerate(weights) if s & mask)
+    absent = any(w for s, w in enumerate(weights) if not s & mask)
+    return (round(math.log(one.ratio), DIGITS) if present and absent else 0.0,)

@@ -1,0 +1,142 @@
+"""What is weighed when a screen holds more than the work budget allows.
+
+Apart from the sums because this is a policy: it decides by counting cells, never by time, so
+that every machine leaves out the same.
+"""
+
+import math
+
+from msgspec import Struct
+
+from service.engine.infer_order import Part, connected, part_of, summing_order
+from service.engine.infer_terms import Prepared
+from service.model.network import Evidence, LikelihoodRatio, Sighting
+
+DENSE_CELLS = 512
+"""Most combinations summed in one table; measured: beyond it elimination is faster."""
+TOGETHER = 128
+"""Most combinations at which parts that are not connected share one table: one round of array
+operations on a small table costs less than two on smaller ones."""
+CAREFUL = 48
+"""Most sightings for which a second order is looked for: looking costs more than linearly."""
+
+
+class Piece(Struct, frozen=True, kw_only=True):
+    """One connected part to be summed: `members` index the chosen sightings, then the ratios.
+
+    `order` is None where one dense table does it.
+    """
+
+    members: tuple[int, ...]
+    part: Part | None
+    order: tuple[int, ...] | None
+
+
+class Choice(Struct, frozen=True, kw_only=True):
+    """What is weighed: sightings by index with the indices of their trials, and its pieces."""
+
+    kept: tuple[tuple[int, tuple[int, ...]], ...]
+    pieces: tuple[Piece, ...]
+
+
+def choose_weighed(prepared: Prepared, evidence: Evidence, ratios: list[LikelihoodRatio]) -> Choice:
+    """Return everything if it fits the budget, else the most relevant part that fits.
+
+    Left out one by one: first the trials of the least relevant sighting, its last change first,
+    and so on through all sightings; then, without any trial, the least relevant sightings.
+    Equal relevance: the later event goes first. How many must go is found by bisection, after
+    trying everything and all sightings without trials with more care. Ratios always stay; a
+    budget that they alone exceed does not bind them.
+    """
+    ranked = sorted(
+        range(len(evidence.sightings)),
+        key=lambda i: (-evidence.sightings[i].relevance, evidence.sightings[i].event),
+    )
+    trials = [(i, t) for i in ranked for t in _sorted_trials(evidence.sightings[i])]
+    steps = len(trials) + len(ranked)
+    careful = len(ranked) <= CAREFUL
+    best = _fitting(prepared, evidence, ratios, ranked, trials, thorough=careful)
+    if best is not None:
+        return best
+    fewest, most = 0, steps
+    if trials:
+        best = _fitting(prepared, evidence, ratios, ranked, [], thorough=careful)
+        fewest, most = (len(trials), steps) if best is None else (0, len(trials))
+    while most - fewest > 1:
+        gone = (fewest + most) // 2
+        tried = _fitting(
+            prepared,
+            evidence,
+            ratios,
+            ranked[: min(len(ranked), steps - gone)],
+            trials[: max(0, len(trials) - gone)],
+        )
+        if tried is None:
+            fewest = gone
+        else:
+            most, best = gone, tried
+    if best is None:
+        best = _fitting(prepared, evidence, ratios, [], [], unbounded=True)
+        assert best is not None
+    return best
+
+
+def _sorted_trials(seen: Sighting) -> list[int]:
+    """Return trial indices by change, so that their order in the screen does not matter."""
+    return sorted(range(len(seen.trials)), key=seen.trials.__getitem__)
+
+
+def _fitting(
+    prepared: Prepared,
+    evidence: Evidence,
+    ratios: list[LikelihoodRatio],
+    ranked: list[int],
+    trials: list[tuple[int, int]],
+    *,
+    thorough: bool = False,
+    unbounded: bool = False,
+) -> Choice | None:
+    """Return these sightings with these trials cut into pieces, or None if over the budget.
+
+    `thorough` looks for a second order where the first costs much.
+    """
+    by_sighting: dict[int, list[int]] = {i: [] for i in ranked}
+    for i, t in trials:
+        by_sighting[i].append(t)
+    kept = sorted(by_sighting.items(), key=lambda one: evidence.sightings[one[0]].event)
+    sizes = [3 ** len(own) + 1 for _, own in kept] + [2] * len(ratios)
+    bits = [prepared.bits[evidence.sightings[i].event] for i, _ in kept]
+    bits += [tuple(2 * v + (mask >> 1) for v, mask in r.targets) for r in ratios]
+    masks = [sum({1 << (b >> 1) for b in own}) for own in bits]
+    left = 1 << 62 if unbounded else prepared.network.work_budget
+    pieces = []
+    for members in _together([m for m in connected(masks) if masks[m[0]]], sizes):
+        cells = math.prod(sizes[m] for m in members)
+        if cells <= DENSE_CELLS:
+            width = 0
+            for m in members:
+                width |= masks[m]
+            left -= cells * width.bit_count()
+            pieces.append(Piece(members=tuple(members), part=None, order=None))
+        else:
+            part = part_of([sizes[m] for m in members], [bits[m] for m in members], prepared.rank)
+            found = summing_order(part, left, thorough=thorough)
+            if found is None:
+                return None
+            left -= found[1]
+            pieces.append(Piece(members=tuple(members), part=part, order=found[0]))
+        if left < 0:
+            return None
+    return Choice(kept=tuple((i, tuple(own)) for i, own in kept), pieces=tuple(pieces))
+
+
+def _together(parts: list[list[int]], sizes: list[int]) -> list[list[int]]:
+    """Return the parts with small ones joined, in their order."""
+    found: list[list[int]] = []
+    small: list[int] = []
+    for members in parts:
+        if math.prod(sizes[m] for m in small + members) <= min(TOGETHER, DENSE_CELLS):
+            small = small + members
+        else:
+            found.append(members)
+    return [small, *found] if small else found

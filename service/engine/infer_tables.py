@@ -1,0 +1,260 @@
+"""Sums over one connected part by elimination: small tables, passed up once and down once.
+
+Apart from the dense sums because width, not the number of terms, decides what this costs.
+The method is a junction tree (Lauritzen and Spiegelhalter 1988) over bits and terms, with one
+twist: a term's own weights are multiplied in only where its axis is summed out, so that what
+comes down still answers for any other weights, such as those without a trial.
+"""
+
+import math
+
+import numpy as np
+from msgspec import Struct
+
+from service.engine.infer_order import Part, Private
+from service.engine.infer_terms import Floats, Solved, Term, Weights
+
+SMALLEST = 1e-290
+"""Floor of a message, whose largest cell lies in [0.5, 1): never divide by zero."""
+
+Scope = tuple[int, ...]
+
+
+class _Table(Struct, frozen=True, kw_only=True):
+    """Axes are nodes in the order of summing out; `child` is the node it came from, if any."""
+
+    scope: Scope
+    cells: Floats
+    child: int = -1
+
+
+class _Alone(Struct, frozen=True, kw_only=True):
+    """The private variables of one term; arrays of (variables, products), weights in columns.
+
+    `left` and `right` are the factors with that bit present, `each` the sum over all states.
+    """
+
+    own: tuple[Private, ...]
+    weights: Floats
+    left: Floats
+    right: Floats
+    each: Floats
+
+
+class _Bucket(Struct, frozen=True, kw_only=True):
+    """All that was multiplied when one node was summed out."""
+
+    scope: Scope
+    product: Floats
+    messages: tuple[_Table, ...]
+
+
+def solve_tables(
+    terms: list[Term], weights: dict[int, Weights], part: Part, order: tuple[int, ...]
+) -> Solved:
+    """Return the sums of a part along an order of its nodes."""
+    return _Elimination(terms, weights, part, order).solved()
+
+
+class _Elimination:
+    """One run: `up` leaves a bucket for each node, `down` reads them in reverse."""
+
+    def __init__(
+        self, terms: list[Term], weights: dict[int, Weights], part: Part, order: tuple[int, ...]
+    ) -> None:
+        self.terms = terms
+        self.weights = weights
+        self.part = part
+        self.order = order
+        self.place = [0] * len(order)
+        for place, node in enumerate(order):
+            self.place[node] = place
+        self.pairs = [np.empty((2, len(t.bits), t.size)) for t in terms]
+        self.states: dict[int, Weights] = {}
+        self.log_total = 0.0
+        self.waiting: list[list[_Table]] = [[] for _ in order]
+        self.edges: list[list[tuple[int, int, int]]] = [[] for _ in order]
+        self.alone: dict[int, _Alone] = {}
+        self.couples: list[list[tuple[int, int]]] = [[] for _ in order]
+
+    def solved(self) -> Solved:
+        """Return the sums; the states of a variable with one bit follow from that bit."""
+        self._lay_out()
+        buckets = self._up()
+        self._down(buckets)
+        for term, row, node in self.part.edges:
+            bit = self.part.bits[node - len(self.terms)]
+            if bit >> 1 not in self.states:
+                self.states[bit >> 1] = self._one_sided(term, row, bit)
+        return Solved(
+            pairs=tuple(self.pairs),
+            states=self.states,
+            log_total=self.log_total,
+            condition=0.0,
+        )
+
+    def _lay_out(self) -> None:
+        """Put every factor where the first of its nodes is summed out."""
+        for term in sorted({p.term for p in self.part.private}):
+            self.alone[term] = alone = self._private(term)
+            each = np.multiply.reduce(alone.each, axis=0)
+            self.waiting[term].append(_Table(scope=(term,), cells=each))
+        for term, row, node in self.part.edges:
+            column = np.stack([np.ones(self.terms[term].size), self.terms[term].factor[row]])
+            first = term if self.place[term] < self.place[node] else node
+            self.edges[first].append((term, row, node))
+            scope, cells = ((term, node), column.T) if first == term else ((node, term), column)
+            self.waiting[first].append(_Table(scope=scope, cells=cells))
+        paired: set[int] = set()
+        for left, right in self.part.coupled:
+            w = self.weights[self.part.bits[left - len(self.terms)] >> 1]
+            cells = np.array([[w[0], w[2]], [w[1], w[3]]])
+            first, last = sorted((left, right), key=self.place.__getitem__)
+            self.couples[first].append((left, right))
+            self.waiting[first].append(
+                _Table(scope=(first, last), cells=cells if first == left else cells.T)
+            )
+            paired.update((left, right))
+        for n, bit in enumerate(self.part.bits):
+            node = len(self.terms) + n
+            if node not in paired:
+                w = self.weights[bit >> 1]
+                absent, present = _two(w, bit)
+                self.waiting[node].append(_Table(scope=(node,), cells=np.array([absent, present])))
+
+    def _private(self, term: int) -> _Alone:
+        """Sum out the private variables of a term."""
+        own = tuple(p for p in self.part.private if p.term == term)
+        factor = np.concatenate([self.terms[term].factor, np.ones((1, self.terms[term].size))])
+        weights = np.array([self.weights[p.variable] for p in own]).T[:, :, None]
+        left = factor[[p.left for p in own]]
+        right = factor[[p.right for p in own]]
+        each = weights[0] + weights[1] * left + (weights[2] + weights[3] * left) * right
+        return _Alone(own=own, weights=weights, left=left, right=right, each=each)
+
+    def _read_private(self, term: int, outside: Floats) -> None:
+        """Keep pairs and states of a term's private variables; `outside` is by product."""
+        alone = self.alone[term]
+        w, left, right = alone.weights, alone.left, alone.right
+        rest = outside / alone.each
+        states = np.stack([rest * w[0], rest * w[1] * left, rest * w[2] * right])
+        both = rest * w[3] * left * right
+        pairs = self.pairs[term]
+        on_left = [n for n, p in enumerate(alone.own) if p.left >= 0]
+        on_right = [n for n, p in enumerate(alone.own) if p.right >= 0]
+        lefts = [alone.own[n].left for n in on_left]
+        rights = [alone.own[n].right for n in on_right]
+        pairs[0, lefts] = (states[0] + states[2])[on_left]
+        pairs[1, lefts] = (states[1] + both)[on_left]
+        pairs[0, rights] = (states[0] + states[1])[on_right]
+        pairs[1, rights] = (states[2] + both)[on_right]
+        weight = self.terms[term].weight
+        sums = np.add.reduce(np.concatenate([states, both[None]]) * weight, axis=2)
+        for private, four in zip(alone.own, sums.T.tolist(), strict=True):
+            self.states[private.variable] = four
+
+    def _up(self) -> dict[int, _Bucket]:
+        """Sum out every node in order; the message goes to the next of its axes."""
+        buckets = {}
+        for node in self.order:
+            tables = sorted(self.waiting[node], key=lambda t: (t.cells.size, t.scope))
+            scope = tuple(
+                sorted({n for t in tables for n in t.scope} | {node}, key=self.place.__getitem__)
+            )
+            product = self._spread(tables[0], scope)
+            for table in tables[1:]:
+                product = product * self._spread(table, scope)
+            buckets[node] = _Bucket(
+                scope=scope,
+                product=product,
+                messages=tuple(t for t in tables if t.child >= 0),
+            )
+            cells = self._summed(product, scope, node)
+            largest = float(np.maximum.reduce(cells, axis=None))
+            if len(scope) == 1:
+                self.log_total += math.log(largest) if largest > 0 else -math.inf
+                continue
+            exponent = math.frexp(largest)[1]
+            self.log_total += exponent * math.log(2)
+            cells = np.maximum(cells * 2.0**-exponent, SMALLEST)
+            self.waiting[scope[1]].append(_Table(scope=scope[1:], cells=cells, child=node))
+        return buckets
+
+    def _down(self, buckets: dict[int, _Bucket]) -> None:
+        """Multiply in what comes from above, read the pairs, and hand down to each child."""
+        above: dict[int, Floats] = {}
+        for node in reversed(self.order):
+            bucket = buckets.pop(node)
+            full = bucket.product
+            if node in above:
+                full = full * above.pop(node)
+            self._read(node, full, bucket.scope)
+            for message in bucket.messages:
+                down = self._onto(full, bucket.scope, message.scope)
+                exponent = math.frexp(float(np.maximum.reduce(down, axis=None)))[1]
+                above[message.child] = down * 2.0**-exponent / message.cells
+
+    def _read(self, node: int, full: Floats, scope: Scope) -> None:
+        """Keep the pairs of (term, bit) and the states that this bucket holds."""
+        edges = self.edges[node]
+        if node in self.alone:
+            self._read_private(node, self._onto(full, scope, (node,)))
+        if node < len(self.terms) and edges:
+            keep = (node, *sorted((n for _, _, n in edges), key=self.place.__getitem__))
+            full, scope = self._onto(full, scope, keep), keep
+        for term, row, bit in edges:
+            keep = (term, bit) if term == node else (bit, term)
+            cells = self._onto(full, scope, keep)
+            self.pairs[term][:, row] = cells.T if term == node else cells
+        for left, right in self.couples[node]:
+            first = (left, right) if node == left else (right, left)
+            cells = self._onto(full, scope, first)
+            (none, second), (this, both) = cells.tolist()
+            variable = self.part.bits[left - len(self.terms)] >> 1
+            self.states[variable] = (
+                [none, this, second, both] if node == left else [none, second, this, both]
+            )
+
+    def _onto(self, cells: Floats, scope: Scope, keep: Scope) -> Floats:
+        """Sum out all axes but `keep`, terms with their weights."""
+        for node in scope:
+            if node not in keep:
+                axis = scope.index(node)
+                cells = self._summed(cells, scope, node)
+                scope = scope[:axis] + scope[axis + 1 :]
+        return cells
+
+    def _summed(self, cells: Floats, scope: Scope, node: int) -> Floats:
+        """Sum out one axis, a term's with its weights."""
+        ahead: tuple[slice | int, ...] = (slice(None),) * scope.index(node)
+        if node >= len(self.terms):
+            return cells[(*ahead, 0)] + cells[(*ahead, 1)]
+        weights = self.terms[node].weights
+        total: Floats = cells[(*ahead, 0)] * weights[0]
+        for k in range(1, len(weights)):
+            total = total + cells[(*ahead, k)] * weights[k]
+        return total
+
+    def _spread(self, table: _Table, scope: Scope) -> Floats:
+        """Return the table with an axis for every node of the scope."""
+        return table.cells.reshape(
+            tuple(self.part.sizes[n] if n in table.scope else 1 for n in scope)
+        )
+
+    def _one_sided(self, term: int, row: int, bit: int) -> Weights:
+        """Return state weights where only one bit was touched: the other follows its prior."""
+        weights = self.weights[bit >> 1]
+        cells = np.add.reduce(self.pairs[term][:, row] * self.terms[term].weight, axis=1).tolist()
+        mask = 1 + (bit & 1)
+        parts = _two(weights, bit)
+        return [
+            w * cells[bool(s & mask)] / parts[bool(s & mask)] if w else 0.0
+            for s, w in enumerate(weights)
+        ]
+
+
+def _two(weights: Weights, bit: int) -> tuple[float, float]:
+    """Return the weight of the states without this bit, and of those with it."""
+    if bit & 1:
+        return weights[0] + weights[1], weights[2] + weights[3]
+    return weights[0] + weights[2], weights[1] + weights[3]

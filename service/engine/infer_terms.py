@@ -1,0 +1,237 @@
+"""What inference makes of a network and of each sighting before it sums anything.
+
+Apart from the summing because here the model is written down: a sighting becomes a signed sum
+of products, one factor for each parent, and everything else becomes a weight on one cause.
+"""
+
+from collections.abc import Iterable
+from typing import TypeAlias
+
+import numpy as np
+from msgspec import Struct
+from numpy.typing import NDArray
+
+from service.model.network import RIGHT, Evidence, LikelihoodRatio, Network, Sighting
+
+Floats: TypeAlias = NDArray[np.float64]
+Weights: TypeAlias = list[float]
+
+STRONGEST = 0.98
+"""Upper end of a strength after scaling."""
+
+
+class Prepared(Struct, frozen=True, kw_only=True):
+    """A network laid out for summing. Per event, in the order of its parents.
+
+    A bit is `2 * variable`, plus 1 for the right side: one yes-or-no question about a cause.
+    `persists[event]` has the shape (changes, parents).
+    """
+
+    network: Network
+    bits: tuple[tuple[int, ...], ...]
+    strengths: tuple[Floats, ...]
+    persists: tuple[Floats, ...]
+    priors: tuple[tuple[float, ...], ...]
+    rank: tuple[int, ...]
+
+
+class Term(Struct, frozen=True, kw_only=True):
+    """A factor over bits as a signed sum of products: sum_k weight[k] prod_i factor[i, k]^bit_i
+    (`weights` is the same as a list).
+
+    Value 0 is the empty statement: every factor 1, so weights (1, 0, 0, ...) leave it out.
+    `left_out[t]` are the weights without trial t, `leak_silent` those where the leak did not
+    fire. `silent[i, k]` = 1 - (factor of parent i present and not firing) / factor[i, k].
+    """
+
+    bits: tuple[int, ...]
+    weights: Weights
+    weight: Floats
+    factor: Floats
+    left_out: tuple[Weights, ...]
+    leak_silent: Weights
+    leak_alone: float
+    silent: Floats
+
+    @property
+    def size(self) -> int:
+        """Number of products."""
+        return len(self.weights)
+
+
+class Solved(Struct, frozen=True, kw_only=True):
+    """Sums over one connected part, for each term in the order given.
+
+    `pairs[j]` has the shape (2, bits, products): with that bit (absent, present), the sum over
+    everything else, the term's own weights left out. `totals[j]` is the same over both.
+    `states` are the four state weights by variable. All share one factor but `log_scale`.
+    `condition` is the sum of the parts' sizes over the size of the sum.
+    """
+
+    pairs: tuple[Floats, ...]
+    states: dict[int, Weights]
+    log_total: float
+    condition: float
+
+
+def prepare(network: Network) -> Prepared:
+    """Return the network laid out for summing; two parents of one event on one bit are refused."""
+    bits = []
+    for event in network.events:
+        own = tuple(2 * p.variable + (p.mask == RIGHT) for p in event.parents)
+        if len(set(own)) < len(own):
+            raise ValueError(f"event `{event.id}` has one cause on one side twice; merge them")
+        bits.append(own)
+    rank = [0] * (2 * len(network.variables))
+    for place, variable in enumerate(network.order):
+        rank[2 * variable] = 2 * place
+        rank[2 * variable + 1] = 2 * place + 1
+    return Prepared(
+        network=network,
+        bits=tuple(bits),
+        strengths=tuple(np.array([p.strength for p in e.parents]) for e in network.events),
+        persists=tuple(
+            np.array([p.persists for p in e.parents], dtype=np.float64)
+            .reshape(len(e.parents), len(network.changes))
+            .T.copy()
+            for e in network.events
+        ),
+        priors=tuple(tuple(round(p, 9) for p in v.prior) for v in network.variables),
+        rank=tuple(rank),
+    )
+
+
+def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -> Term:
+    """Return the term of a sighting with the trials of these indices only.
+
+    Given that the set F fired, a report under one change has the probability
+    M[better] + (M[gone] - M[better]) prod(1 - a_i) + (M[same] - M[better]) prod(a_i), i in F,
+    so T trials are 3^T products; the empty set is taken out by one more, the last.
+    """
+    confusion = prepared.network.confusion
+    event = prepared.network.events[seen.event]
+    strength = np.minimum(prepared.strengths[seen.event] * seen.scale, STRONGEST)
+    unfired = 1.0 - strength
+    splits: list[tuple[float, float, float]] = []
+    stays = [1.0]
+    each: Floats | None = None
+    for t in trials:
+        change, report = seen.trials[t]
+        gone, better, same = (row[report] for row in confusion)
+        splits.append((better, gone - better, same - better))
+        leak = event.leak_persists[change]
+        stays = [s * a for s in stays for a in (1.0, 1.0 - leak, leak)]
+        kept = prepared.persists[seen.event][change]
+        three = np.empty((len(kept), 1, 3))
+        three[:, 0, 0] = 1.0
+        np.subtract(1.0, kept, out=three[:, 0, 1])
+        three[:, 0, 2] = kept
+        each = three[:, 0] if each is None else (each[:, :, None] * three).reshape(len(kept), -1)
+    products = len(stays)
+    factor = np.empty((len(unfired), products + 1))
+    if each is None:
+        factor[:, 0] = 1.0
+    else:
+        # 1 - s (1 - w) is exactly 1 for w = 1
+        factor[:, :products] = 1.0 - strength[:, None] * (1.0 - each)
+    factor[:, products] = unfired
+    plain = _outer(splits)
+    weights = _weights(plain, stays, seen.leak)
+    return Term(
+        bits=prepared.bits[seen.event],
+        weights=weights,
+        weight=np.array(weights),
+        factor=factor,
+        left_out=tuple(
+            _weights(_outer([*splits[:t], (1.0, 0.0, 0.0), *splits[t + 1 :]]), stays, seen.leak)
+            for t in range(len(splits))
+        ),
+        leak_silent=[*(c * (1.0 - seen.leak) for c in plain), weights[-1]],
+        leak_alone=seen.leak * sum(c * w for c, w in zip(plain, stays, strict=True)),
+        silent=1.0 - unfired[:, None] / factor,
+    )
+
+
+def _outer(splits: Iterable[tuple[float, float, float]]) -> Weights:
+    found = [1.0]
+    for split in splits:
+        found = [f * s for f in found for s in split]
+    return found
+
+
+def _weights(plain: Weights, stays: Weights, leak: float) -> Weights:
+    """Return the weights of the products with the leak inside, the empty set's last."""
+    inside = [c * (1.0 - leak * (1.0 - w)) for c, w in zip(plain, stays, strict=True)]
+    return [*inside, -(1.0 - leak) * sum(plain)]
+
+
+def ratio_term(measured: LikelihoodRatio) -> Term:
+    """Return the term of a ratio over several targets: ratio + (1 - ratio) [all absent]."""
+    count = len(measured.targets)
+    factor = np.zeros((count, 2))
+    factor[:, 0] = 1.0
+    return Term(
+        bits=tuple(2 * v + (mask == RIGHT) for v, mask in measured.targets),
+        weights=[measured.ratio, 1.0 - measured.ratio],
+        weight=np.array([measured.ratio, 1.0 - measured.ratio]),
+        factor=factor,
+        left_out=(),
+        leak_silent=[],
+        leak_alone=0.0,
+        silent=np.zeros((count, 2)),
+    )
+
+
+def single_weights(prepared: Prepared, evidence: Evidence) -> dict[int, Weights]:
+    """Return the state weights (always four) of each variable that something speaks of alone.
+
+    Prior times fixed facts, absences and ratios of one target, each multiplied in an order that
+    does not depend on the order of the evidence. A fact that would leave no state is passed
+    over: the reader never sends one, and an answer is better than a division by zero.
+    """
+    found: dict[int, Weights] = {}
+    variables = prepared.network.variables
+
+    def of(variable: int) -> Weights:
+        if variable not in found:
+            prior = variables[variable].prior
+            found[variable] = [*prior, 0.0, 0.0] if len(prior) == 2 else list(prior)
+        return found[variable]
+
+    for fact in sorted(evidence.fixed, key=lambda f: (f.variable, f.mask, f.present)):
+        old = of(fact.variable)
+        kept = [w if bool(s & fact.mask) == fact.present else 0.0 for s, w in enumerate(old)]
+        if any(kept):
+            found[fact.variable] = kept
+    by_bit: dict[int, float] = {}
+    for absence in sorted(evidence.absences, key=lambda a: a.event):
+        parents = prepared.network.events[absence.event].parents
+        for bit, parent in zip(prepared.bits[absence.event], parents, strict=True):
+            left = 1.0 - min(absence.scale * parent.strength, STRONGEST)
+            by_bit[bit] = by_bit.get(bit, 1.0) * left
+    for ratio in sorted(evidence.ratios, key=lambda r: (r.targets, r.ratio)):
+        if len(ratio.targets) == 1:
+            variable, mask = ratio.targets[0]
+            bit = 2 * variable + (mask == RIGHT)
+            by_bit[bit] = by_bit.get(bit, 1.0) * ratio.ratio
+    for bit, factor in by_bit.items():
+        weights = of(bit >> 1)
+        mask = 1 + (bit & 1)
+        weights[mask] *= factor
+        weights[3] *= factor
+    return found
+
+
+def full_weights(prepared: Prepared, single: dict[int, Weights], variable: int) -> Weights:
+    """Return the four state weights of a variable, its prior where nothing speaks of it alone."""
+    weights = single.get(variable)
+    if weights is not None:
+        return weights
+    prior = prepared.network.variables[variable].prior
+    return [*prior, 0.0, 0.0] if len(prior) == 2 else list(prior)
+
+
+def certainly_present(weights: Weights, bit: int) -> bool:
+    """Say if no state without this bit is left."""
+    mask = 1 + (bit & 1)
+    return not any(w for s, w in enumerate(weights) if not s & mask)

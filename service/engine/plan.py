@@ -1,0 +1,184 @@
+"""From a screen to an answer: the one place that calls every step in its order."""
+
+import hashlib
+from typing import TypeVar
+
+import msgspec
+
+from service import __version__
+from service.engine.choose import choose
+from service.engine.infer import infer
+from service.engine.limits import cautions_of, referrals_of, warnings_of
+from service.engine.options import Laid, Wanted, lay
+from service.engine.outlook import carry_over, look_at, retests
+from service.engine.read import Reading, read
+from service.engine.reasons import Facts, causes_of
+from service.engine.safety import Safety, judge
+from service.engine.session import left_out_of, session_of
+from service.engine.weigh import Weighing, weigh
+from service.engine.words import Words
+from service.model.answer import Answer, CauseAnswer, MadeBy, Session
+from service.model.choice import Choice
+from service.model.graph import Graph
+from service.model.screen import Options, Screen
+
+CONTRACT = "1.0.0"
+"""Version of the published contract."""
+
+
+def plan(screen: Screen, graph: Graph) -> Answer:
+    """Return the answer to a screen. Pure: the same screen and pack give the same bytes."""
+    words = Words(graph, screen.options.language)
+    reading = read(screen, graph)
+    safety = judge(screen, reading.target, graph)
+    if safety.refer:
+        return _refer(screen, reading, safety, graph, words)
+    posterior = infer(graph.network, reading.evidence)
+    weighing = weigh(reading, posterior, graph)
+    facts = Facts(graph=graph, reading=reading, posterior=posterior, weighing=weighing)
+    causes = causes_of(facts, words)
+    laid, choice = _choose(screen, reading, safety, weighing, graph)
+    session = session_of(facts, screen, laid, choice, causes, words) if laid and choice else None
+    verdict = weighing.verdict
+    return Answer(
+        verdict=verdict,
+        summary=_summary(facts, screen, causes, session, words),
+        ref=screen.client.ref,
+        target=reading.target,  # type: ignore[arg-type]
+        causes=causes,
+        referrals=referrals_of(safety, graph),
+        session=session,
+        carry_over=carry_over(facts, words, session.steps if session else ()),
+        left_out=left_out_of(facts, laid, choice, words) if laid and choice else (),
+        look_at=look_at(facts, screen, causes, words) if verdict == "unsure" else (),
+        next_checks=(),
+        turning_points=(),
+        retest=retests(facts, screen, words),
+        cautions=cautions_of(safety, graph),
+        warnings=warnings_of(reading, posterior, graph, words),
+        made_by=made_by(graph),
+        decision=decision_of(screen, graph),
+    )
+
+
+def _choose(
+    screen: Screen, reading: Reading, safety: Safety, weighing: Weighing, graph: Graph
+) -> tuple[Laid | None, Choice | None]:
+    """Return today's options and the best of them; nothing where nothing weighs."""
+    if reading.target is None or weighing.verdict == "nothing_found":
+        return None, None
+    wanted = Wanted(
+        target=reading.target,
+        verdict=weighing.verdict,
+        weights=weighing.by_cause,
+        lean=weighing.lean,
+        worked=weighing.worked,
+        failed=weighing.failed,
+    )
+    laid = lay(graph, screen, safety.closed, wanted)
+    if not any(weighing.by_cause):
+        return laid, Choice(chosen=(), value=0, seconds=0)
+    return laid, choose(laid.problem)
+
+
+def _refer(screen: Screen, reading: Reading, safety: Safety, graph: Graph, words: Words) -> Answer:
+    """Return an answer that refers: nothing is planned and nothing is guessed."""
+    return Answer(
+        verdict="refer",
+        summary=words.say("summary_refer"),
+        ref=screen.client.ref,
+        target=reading.target,  # type: ignore[arg-type]
+        causes=(),
+        referrals=referrals_of(safety, graph),
+        session=None,
+        carry_over=(),
+        left_out=(),
+        look_at=(),
+        next_checks=(),
+        turning_points=(),
+        retest=(),
+        cautions=cautions_of(safety, graph),
+        warnings=warnings_of(reading, None, graph, words),
+        made_by=made_by(graph),
+        decision=decision_of(screen, graph),
+    )
+
+
+def _summary(
+    facts: Facts,
+    screen: Screen,
+    causes: tuple[CauseAnswer, ...],
+    session: Session | None,
+    words: Words,
+) -> str:
+    verdict = facts.weighing.verdict
+    target = facts.graph.movements[facts.reading.target].name if facts.reading.target else ""
+    if verdict == "nothing_found":
+        return words.say("summary_nothing_found", target=words.name(target))
+    if verdict == "unsure":
+        return words.say("summary_unsure" if session else "summary_unsure_empty")
+    if session is None:
+        return words.say("summary_no_session", minutes=screen.minutes)
+    count = len(session.steps)
+    lead = causes[0]
+    return words.say(
+        f"summary_{verdict}",
+        lead=words.say("lead", cause=words.name(lead.name), side=words.side(lead.side)),
+        steps=words.say("steps_one" if count == 1 else "steps_many", count=count),
+        minutes=words.number(session.minutes),
+    )
+
+
+def made_by(graph: Graph) -> MadeBy:
+    """Return which service, contract and pack answer."""
+    return MadeBy(
+        service=__version__,
+        contract=CONTRACT,
+        pack=graph.pack.version,
+        digest=graph.pack.digest,
+    )
+
+
+def decision_of(screen: Screen, graph: Graph) -> str:
+    """Return the SHA-256 that names a decision: what was decided on, by which pack and engine.
+
+    The screen counts as decoded, defaults filled, every list sorted, without `ref` and
+    `options`: two screens that say the same in another order are one decision.
+    """
+    client = msgspec.structs.replace(
+        screen.client,
+        ref=None,
+        conditions=_sorted(screen.client.conditions),
+        alerts=_sorted(screen.client.alerts),
+        pain=_sorted(screen.client.pain),
+    )
+    observations = tuple(
+        msgspec.structs.replace(seen, trials=_sorted(seen.trials)) if seen.trials else seen
+        for seen in screen.observations
+    )
+    said = msgspec.structs.replace(
+        screen,
+        client=client,
+        observations=_sorted(observations),
+        measurements=_sorted(screen.measurements),
+        kit=_sorted(screen.kit),
+        recent=_sorted(screen.recent),
+        avoid=_sorted(screen.avoid),
+        known=_sorted(screen.known),
+        options=Options(),
+    )
+    digest = hashlib.sha256(_ENCODER.encode(said))
+    digest.update(graph.pack.digest.encode())
+    digest.update(__version__.encode())
+    return digest.hexdigest()
+
+
+_ENCODER = msgspec.json.Encoder()
+Sorting = TypeVar("Sorting", bound="tuple[object, ...] | None")
+
+
+def _sorted(items: Sorting) -> Sorting:
+    """Return the items in the order of their encodings; None stays None."""
+    if items is None or len(items) < 2:
+        return items
+    return tuple(sorted(items, key=_ENCODER.encode))  # type: ignore[return-value]
