@@ -4,6 +4,7 @@ Apart from reading files because it knows types, not folders.
 """
 
 import datetime
+import math
 from collections.abc import Iterator
 from types import UnionType
 from typing import Annotated, TypeVar, Union, get_args, get_origin, get_type_hints
@@ -16,6 +17,18 @@ Wrong = tuple[str, str]
 
 R = TypeVar("R")
 _DATES = (datetime.date, datetime.datetime, datetime.time)
+
+
+def non_finite(raw: object, at: str = "") -> Iterator[Wrong]:
+    """Yield every `nan` and `inf`: TOML has them, and no field here means them."""
+    if isinstance(raw, float) and not math.isfinite(raw):
+        yield at, f"is {raw}, no finite number"
+    elif isinstance(raw, dict):
+        for key, inner in raw.items():
+            yield from non_finite(inner, _join(at, str(key)))
+    elif isinstance(raw, list):
+        for n, inner in enumerate(raw):
+            yield from non_finite(inner, f"{at}[{n}]")
 
 
 def convert(raw: object, wanted: type[R]) -> R:

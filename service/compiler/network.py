@@ -3,7 +3,7 @@
 Apart from the rest of freezing because this alone decides what the posterior means.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 
 from service.compiler.draft import Records
 from service.compiler.order import elimination_order
@@ -31,7 +31,8 @@ def build_network(live: Records, decision: DecisionRecord) -> tuple[Network, tup
     by_finding: dict[str, list[LinkRecord]] = {}
     for link in live.links.values():
         by_finding.setdefault(link.finding, []).append(link)
-    events = tuple(_event(live, key, by_finding.get(key.finding, [])) for key in keys)
+    variable_of = {variable.id: n for n, variable in enumerate(variables)}
+    events = tuple(_event(live, variable_of, key, by_finding.get(key.finding, [])) for key in keys)
     return (
         Network(
             variables=variables,
@@ -63,8 +64,10 @@ def _keys(live: Records) -> Iterator[EventKey]:
                 yield EventKey(movement=movement, finding=finding.id, side=side)
 
 
-def _event(live: Records, key: EventKey, links: Iterable[LinkRecord]) -> Event:
-    parents = [parent for link in links for parent in _parents(live, key, link)]
+def _event(
+    live: Records, variable_of: Mapping[str, int], key: EventKey, links: Iterable[LinkRecord]
+) -> Event:
+    parents = [parent for link in links for parent in _parents(live, variable_of, key, link)]
     leak = next(
         eye.leak for eye in live.findings[key.finding].eyes if key.movement in eye.movements
     )
@@ -76,7 +79,9 @@ def _event(live: Records, key: EventKey, links: Iterable[LinkRecord]) -> Event:
     )
 
 
-def _parents(live: Records, key: EventKey, link: LinkRecord) -> Iterator[Parent]:
+def _parents(
+    live: Records, variable_of: Mapping[str, int], key: EventKey, link: LinkRecord
+) -> Iterator[Parent]:
     strength = next((s for m, s in link.strengths.items() if m == key.movement), None)
     if strength is None:
         return
@@ -84,7 +89,7 @@ def _parents(live: Records, key: EventKey, link: LinkRecord) -> Iterator[Parent]
     persists = tuple(persistence(change, cause, key.finding) for change in live.changes.values())
     for mask in _masks(link, key.side):
         yield Parent(
-            variable=list(live.causes).index(cause.id),
+            variable=variable_of[cause.id],
             mask=mask,
             strength=_bounded(strength),
             persists=persists,

@@ -12,7 +12,7 @@ from typing import TypeVar, get_args
 import msgspec
 from msgspec import Struct
 
-from service.compiler.decode import convert, faults_of
+from service.compiler.decode import convert, faults_of, non_finite
 from service.compiler.draft import MANIFEST, AnyRecord, Draft, Kind, Manifest, RecordFile, Records
 from service.model.errors import PackFault
 from service.model.knowledge import (
@@ -204,12 +204,17 @@ class _Reader:
         """Return the records of a kind in id order; a table with faults is left out."""
         found: dict[str, _R] = {}
         for table in sorted(self._tables[kind], key=lambda t: t.key):
+            wrong = list(non_finite(table.raw))
             try:
-                found[table.key] = convert(table.raw, wanted)
-            except msgspec.ValidationError:
-                self._unreadable.add((kind, table.key))
-                for field, what in faults_of(table.raw, wanted):
-                    self._say(table.path, table.id, field, wrong=what, do="correct it")
+                record = convert(table.raw, wanted)
+            except msgspec.ValidationError as error:
+                wrong = sorted({*wrong, *faults_of(table.raw, wanted)}) or [("", str(error))]
+            if not wrong:
+                found[table.key] = record
+                continue
+            self._unreadable.add((kind, table.key))
+            for field, what in wrong:
+                self._say(table.path, table.id, field, wrong=what, do="correct it")
         return found
 
 

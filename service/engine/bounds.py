@@ -9,9 +9,6 @@ from collections.abc import Sequence
 from service.model.choice import Problem
 from service.model.quantities import MICRO
 
-ROUNDS: int = 8
-"""Steps of the subgradient; more no longer lowered the bound by much."""
-
 
 class Lines:
     """A straight line above the value of each cause, and with them a bound of every set.
@@ -30,6 +27,7 @@ class Lines:
         self.slopes = [0] * len(problem.weights)
         self.price = 0
         self.base = 0
+        self.worth: list[int] = []
         self.net: list[int] = []
         """worth - price * seconds, by option."""
         flat = [option.bonus - problem.price for option in problem.options]
@@ -38,11 +36,11 @@ class Lines:
         ]
         self.weighed = [(i, weight) for i, weight in enumerate(problem.weights) if weight > 0]
 
-    def aim(self, target: int, start: Sequence[int], price: int) -> None:
-        """Lower the bound towards `target`, beginning with the slopes at the sums `start`."""
+    def aim(self, target: int, start: Sequence[int], price: int, rounds: int) -> None:
+        """Lower the bound towards `target` in so many steps, from the slopes at sums `start`."""
         slopes = [self._slope(i, at) for i, at in enumerate(start)]
         best = -1
-        for _ in range(ROUNDS):
+        for _ in range(rounds):
             base, tops = self._raised(slopes)
             worth, picked = self._fill(slopes, price)
             bound = base + price * self.problem.limits.seconds + worth
@@ -54,8 +52,10 @@ class Lines:
                 break
             slopes, price = self._step(slopes, price, tops, picked, gap)
         self.net = [0] * len(self.problem.options)
+        self.worth = [0] * len(self.problem.options)
         for net, c in self._nets(self.slopes, self.price):
             self.net[c] = net
+            self.worth[c] = net + self.price * self.problem.options[c].seconds
 
     def _slope(self, cause: int, at: int) -> int:
         """Return the value per whole effect just past a sum."""
@@ -120,20 +120,20 @@ def best_few(
 ) -> tuple[int, list[int]]:
     """Return the largest sum of at most `steps` of (net, option), sorted best first, and those.
 
-    None that lowers the sum, at most one of each group and `range_drills` of group -1: groups
-    part the options, so that best first is best (a matroid).
+    None that lowers the sum, at most one of each group, and `range_drills` of negative groups:
+    these limits are nested or apart, so that best first is best (a laminar matroid).
     """
     total = 0
     picked: list[int] = []
-    taken: dict[int, int] = {}
+    taken: set[int] = set()
     for net, option in rows:
         if net <= 0 or len(picked) == steps:
             break
         one = group[option]
-        held = taken.get(one, 0)
-        if held >= (range_drills if one < 0 else 1):
+        if one in taken or (one < 0 and range_drills < 1):
             continue
-        taken[one] = held + 1
+        taken.add(one)
+        range_drills -= one < 0
         total += net
         picked.append(option)
     return total, picked

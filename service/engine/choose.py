@@ -13,8 +13,10 @@ where its bound is below the best value found: equal values are followed to the 
 from typing import Literal
 
 from service.engine.bounds import Lines, best_few
-from service.engine.exchange import ENDS, PRACTISES, conflicts, dominators, returns, wants
-from service.model.choice import Choice, Option, Problem
+from service.engine.exchange import ENDS, PRACTISES, dominators, returns
+from service.engine.sequence import in_order
+from service.engine.table import Table
+from service.model.choice import Choice, Problem
 from service.model.quantities import MICRO
 
 Key = tuple[tuple[int, int], ...]
@@ -22,10 +24,8 @@ Key = tuple[tuple[int, int], ...]
 Candidate = tuple[int, int, int]
 """(minus the bound of its gain net of time, option, exact gain): sorts best first."""
 
-NODES_AT_FIRST: int = 20
-"""Most searches end within these; the others begin again, bounded by lines as well."""
-NODES_BEFORE_DOMINANCE: int = 120
-"""Only where many options are alike does comparing all pairs pay; it may begin at any node."""
+STAGES: tuple[tuple[int, int], ...] = ((20, 0), (80, 10), (1 << 62, 40))
+"""(nodes, steps spent on lines): a search that needs more nodes begins again, better bounded."""
 
 
 def choose(problem: Problem) -> Choice:
@@ -35,85 +35,36 @@ def choose(problem: Problem) -> Choice:
     minus the price of each step, in millionths; r is floored between the points of the curve
     and flat beyond the last. Ties: the set whose sorted list of (drill, dose) is smallest, as
     Python compares tuples, so that a list comes before any longer one that begins with it.
-    Order of `chosen`: range, control, then transfer and practice pattern by pattern, patterns
-    outside `ends_in` first, each with its helpers before its plain form; within that by the
-    weight served (sum of weight * effect), largest first, then by drill and dose. Cost: with k
-    steps at most n^(k-1) nodes of n steps each, in practice a few dozen.
+    `chosen` is in the order of the session. Cost: with k steps at most n^(k-1) nodes of n steps
+    each, in practice a few dozen.
     """
     search = _Search(problem)
     search.run()
-    picked = sorted(search.best_set, key=lambda c: _place(problem, c, search.best_set))
+    picked = in_order(problem, search.best_set)
     return Choice(
-        chosen=tuple(picked),
+        chosen=picked,
         value=search.best_value,
         seconds=sum(problem.options[c].seconds for c in picked),
     )
 
 
-def _served(problem: Problem, option: Option) -> int:
-    return sum(problem.weights[i] * effect for i, effect in option.effects)
-
-
-def _place(
-    problem: Problem, index: int, chosen: tuple[int, ...]
-) -> tuple[int, bool, int, int, bool, int, int, int]:
-    """Return the sort key of an option among those chosen."""
-    option = problem.options[index]
-    served = _served(problem, option)
-    rank = {"range": 0, "control": 1}.get(option.aim, 2)
-    ends, group = False, 0
-    if rank == 2:
-        ends = option.pattern in problem.limits.ends_in
-        same = [problem.options[c] for c in chosen if problem.options[c].pattern == option.pattern]
-        group = max(_served(problem, other) for other in same)
-    pattern = option.pattern if rank == 2 else 0
-    plain = rank == 2 and not option.helper
-    return (rank, ends, -group, pattern, plain, -served, option.drill, option.dose)
-
-
-class _Search:
-    """One search: the problem as parallel tuples, the set in hand, and the best set found."""
+class _Search(Table):
+    """One search: the set in hand, and the best set found."""
 
     def __init__(self, problem: Problem) -> None:
+        super().__init__(problem)
         limits = problem.limits
-        self.problem = problem
-        self.limits = limits
-        self.options = problem.options
-        self.weights = problem.weights
-        self.curve = problem.curve
         self.known: list[dict[int, int]] = [{0: 0} for _ in problem.weights]
-        self.parts = [
-            [(i, e) for i, e in option.effects if problem.weights[i] > 0 and e > 0]
-            for option in problem.options
-        ]
-        self.touch = [sum({1 << i for i, _ in part}) for part in self.parts]
-        self.flat = [option.bonus - problem.price for option in problem.options]
-        loss = [2 * (w // MICRO + 2) for w in problem.weights]
-        self.slack = [sum([loss[i] for i, _ in part]) for part in self.parts]
-        self.seconds = [option.seconds for option in problem.options]
-        bits = [wants(option, limits) for option in problem.options]
-        self.meets = [b[0] for b in bits]
-        self.raises = [b[1] for b in bits]
-        self.conflict, self.group = conflicts(problem.options, limits)
         self.dominators = [0] * len(problem.options)
         self.lines: Lines | None = None
         self.line = 0
         """Bound by the lines of the set in hand."""
         self.nodes = 0
-        self.node_limit = NODES_AT_FIRST
+        self.node_limit = 0
         self.price_of_time = 0
         self.sums = [0] * len(problem.weights)
         self.now = [0] * len(problem.weights)
         self.held: dict[int, int] = {}
-        self.ranges = self.news = 0
-        self.holding: dict[int, list[tuple[int, int]]] = {}
-        for c, option in enumerate(problem.options):
-            if option.aim == "range":
-                self.ranges |= 1 << c
-            if option.is_new:
-                self.news |= 1 << c
-            for muscle, seconds in option.holds:
-                self.holding.setdefault(muscle, []).append((c, seconds))
         self.range_left = limits.range_drills
         self.new_left = limits.new_drills
         self.picked: list[int] = []
@@ -129,52 +80,36 @@ class _Search:
         if limits.steps < 1:
             return
         want = ENDS | PRACTISES if limits.needs_practice else ENDS
-        usable = self._usable(want)
+        usable = self.usable(want)
         gains = [self.gain(c) for c in usable]
-        self.price_of_time = self._price_time(usable, gains)
+        self.price_of_time = self.price_of_time_for(usable, gains)
         price, slack, seconds = self.price_of_time, self.slack, self.seconds
         roots = sorted(
             (price * seconds[c] - g - slack[c], c, g) for c, g in zip(usable, gains, strict=True)
         )
-        self._grow(roots, 0, limits.seconds, limits.steps, want, 0, 0)
-        if self.nodes > self.node_limit:
-            self._prepare(usable)
-            roots = self._within_lines(roots, limits.seconds, limits.steps, want)
-            self._grow(roots, 0, limits.seconds, limits.steps, want, 0, 0)
+        for nodes, rounds in STAGES:
+            self.nodes, self.node_limit = 0, nodes
+            candidates = roots
+            if rounds:
+                self._prepare(usable, rounds)
+                candidates = self._within_lines(roots, limits.seconds, limits.steps, want)
+            self._grow(candidates, 0, limits.seconds, limits.steps, want, 0, 0)
+            if self.nodes <= nodes:
+                return
 
-    def _usable(self, want: int) -> list[int]:
-        """Return the options that fit alone and their wants met by some; none if no set can."""
-        limits = self.limits
-        barred = (self.ranges if limits.range_drills < 1 else 0) | (
-            self.news if limits.new_drills < 1 else 0
-        )
-        usable = [
-            c
-            for c, option in enumerate(self.options)
-            if option.seconds <= limits.seconds
-            and not barred >> c & 1
-            and max([s for _, s in option.holds], default=0) <= limits.hold_s
-        ]
-        while True:
-            met = 0
-            for c in usable:
-                met |= self.meets[c]
-            if want & ~met:
-                return []
-            kept = [c for c in usable if not self.raises[c] & ~met]
-            if len(kept) == len(usable):
-                return usable
-            usable = kept
-
-    def _prepare(self, usable: list[int]) -> None:
-        """Make the costlier bound, from the best set found so far."""
-        self.node_limit = 1 << 62
+    def _prepare(self, usable: list[int], rounds: int) -> None:
+        """Make the costlier bounds, from the best set found so far."""
+        if self.lines is not None:
+            everyone = [(1 << len(self.options)) - 1] * len(self.options)
+            self.dominators = dominators(
+                self.options, self.conflict, self.meets, self.raises, within=everyone
+            )
         sums = [0] * len(self.weights)
         for c in self.best_set:
             for i, effect in self.parts[c]:
                 sums[i] += effect
         self.lines = Lines(self.problem, usable, self.group)
-        self.lines.aim(self.best_value, sums, self.price_of_time)
+        self.lines.aim(self.best_value, sums, self.price_of_time, rounds)
         self.line = self.lines.base
 
     def gain(self, option: int) -> int:
@@ -212,22 +147,6 @@ class _Search:
                     stopped |= 1 << c
         return stopped
 
-    def _price_time(self, usable: list[int], gains: list[int]) -> int:
-        """Return the price of a second, of a few tried, that bounds the whole problem lowest."""
-        steps, total = self.limits.steps, self.limits.seconds
-        rows = [(g + self.slack[c], self.seconds[c]) for c, g in zip(usable, gains, strict=True)]
-        steepest = max((g // max(1, s) for g, s in rows), default=0)
-        if steepest <= 0 or sum(sorted([s for _, s in rows])[-steps:]) <= total:
-            return 0
-        best = best_price = -1
-        for sixteenth in (0, 1, 2, 4, 6, 8, 10):
-            price = steepest * sixteenth // 16
-            nets = sorted([g - price * s for g, s in rows])[-steps:]
-            bound = price * total + sum([n for n in nets if n > 0])
-            if best < 0 or bound < best:
-                best, best_price = bound, price
-        return best_price
-
     def _grow(
         self,
         candidates: list[Candidate],
@@ -244,11 +163,6 @@ class _Search:
         ones as bits.
         """
         self.nodes += 1
-        if self.nodes == NODES_BEFORE_DOMINANCE:
-            everyone = [(1 << len(self.options)) - 1] * len(self.options)
-            self.dominators = dominators(
-                self.options, self.conflict, self.meets, self.raises, within=everyone
-            )
         spare = value + self.price_of_time * seconds
         for at, (net, option, gain) in enumerate(candidates):
             rest, rest_less = self._best_of(candidates, at, steps - 1)
@@ -280,21 +194,22 @@ class _Search:
     def _best_of(self, candidates: list[Candidate], at: int, steps: int) -> tuple[int, int]:
         """Return bounds of what `steps`, and one fewer, of the candidates after `at` can add.
 
-        Best first, at most one of each group and none that lowers the sum. Groups part the
-        candidates, so taking the best first is best (a matroid).
+        As `best_few`: best first, at most one of each group, none that lowers the sum.
         """
         if steps < 1:
             return 0, 0
         group = self.group
-        room = {group[candidates[at][1]]: 1}
+        first = group[candidates[at][1]]
+        taken, ranges = {first}, self.range_left - (first < 0)
         total = less = 0
         for net, option, _ in candidates[at + 1 :]:
             if net >= 0:
                 return total, total
             one = group[option]
-            if one in room and (one >= 0 or room[one] >= self.limits.range_drills):
+            if one in taken or (one < 0 and ranges < 1):
                 continue
-            room[one] = room.get(one, 0) + 1
+            taken.add(one)
+            ranges -= one < 0
             less = total
             total -= net
             steps -= 1
@@ -382,6 +297,8 @@ class _Search:
         taken = candidates[at][1]
         stopped, touched = self._stopped(taken), self.touch[taken]
         lengths, meets, raises, touch = self.seconds, self.meets, self.raises, self.touch
+        worths = self.lines.worth if self.lines is not None else None
+        least = self.reach - self.line
         spare = value + self.price_of_time * seconds
         for net, option, gain in candidates[at + 1 :]:
             if spare - net < self.reach:
@@ -389,6 +306,8 @@ class _Search:
             if stopped >> option & 1 or lengths[option] > seconds:
                 continue
             if (want | raises[option]) & ~(have | meets[option]):
+                continue
+            if worths is not None and worths[option] < least:
                 continue
             if touch[option] & touched:
                 gain = self.gain(option)
@@ -419,8 +338,7 @@ class _Search:
             total = self.sums[i] = self.sums[i] + sign * effect
             self.now[i] = self.worth(i, total)
         if self.lines is not None:
-            net = self.lines.net[option] + self.lines.price * one.seconds
-            self.line += sign * net
+            self.line += sign * self.lines.worth[option]
         for muscle, held in one.holds:
             self.held[muscle] = self.held.get(muscle, 0) + sign * held
         if one.aim == "range":

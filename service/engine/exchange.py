@@ -29,7 +29,7 @@ def wants(option: Option, limits: Limits) -> tuple[int, int]:
 def conflicts(options: Sequence[Option], limits: Limits) -> tuple[list[int], list[int]]:
     """Return for each option the bits of those it excludes (itself too), and its group.
 
-    Of a group that is not negative at most one enters; -1 is the group of all range drills.
+    Of a group at most one enters; the negative ones are the range drills, by region.
     """
     sharing: dict[tuple[str, int], int] = {}
     names: list[list[tuple[str, int]]] = []
@@ -49,7 +49,7 @@ def conflicts(options: Sequence[Option], limits: Limits) -> tuple[list[int], lis
             mask |= sharing[name]
         masks.append(mask)
     groups = [
-        -1 if o.aim == "range" else 2 * o.ladder + 1 if o.ladder >= 0 else 2 * o.drill
+        -1 - o.region if o.aim == "range" else 2 * o.ladder + 1 if o.ladder >= 0 else 2 * o.drill
         for o in options
     ]
     return masks, groups

@@ -20,7 +20,6 @@ from service.engine.infer_terms import (
     Solved,
     Term,
     Weights,
-    certainly_present,
     full_weights,
     prepare,
     ratio_term,
@@ -28,7 +27,6 @@ from service.engine.infer_terms import (
     single_weights,
 )
 from service.model.network import (
-    RIGHT,
     Evidence,
     LikelihoodRatio,
     Network,
@@ -101,9 +99,12 @@ def _shared_ratios(prepared: Prepared, evidence: Evidence, single: dict[int, Wei
 
 def _is_certain(prepared: Prepared, one: LikelihoodRatio, single: dict[int, Weights]) -> bool:
     """Say if a target is present in every state left, which makes the ratio a constant."""
+    masks: dict[int, int] = {}
+    for variable, mask in one.targets:
+        masks[variable] = masks.get(variable, 0) | mask
     return any(
-        certainly_present(full_weights(prepared, single, v), 2 * v + (mask == RIGHT))
-        for v, mask in one.targets
+        not any(w for s, w in enumerate(full_weights(prepared, single, v)) if not s & mask)
+        for v, mask in masks.items()
     )
 
 

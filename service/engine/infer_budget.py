@@ -111,23 +111,34 @@ def _fitting(
     left = 1 << 62 if unbounded else prepared.network.work_budget
     pieces = []
     for members in _together([m for m in connected(masks) if masks[m[0]]], sizes):
-        cells = math.prod(sizes[m] for m in members)
-        if cells <= DENSE_CELLS:
-            width = 0
-            for m in members:
-                width |= masks[m]
-            left -= cells * width.bit_count()
-            pieces.append(Piece(members=tuple(members), part=None, order=None))
-        else:
-            part = part_of([sizes[m] for m in members], [bits[m] for m in members], prepared.rank)
-            found = summing_order(part, left, thorough=thorough)
-            if found is None:
-                return None
-            left -= found[1]
-            pieces.append(Piece(members=tuple(members), part=part, order=found[0]))
-        if left < 0:
+        own = [bits[m] for m in members]
+        found = _piece(prepared, members, [sizes[m] for m in members], own, left, thorough)
+        if found is None:
             return None
+        left -= found[1]
+        pieces.append(found[0])
     return Choice(kept=tuple((i, tuple(own)) for i, own in kept), pieces=tuple(pieces))
+
+
+def _piece(
+    prepared: Prepared,
+    members: list[int],
+    sizes: list[int],
+    bits: list[tuple[int, ...]],
+    limit: int,
+    thorough: bool,
+) -> tuple[Piece, int] | None:
+    """Return how to sum one connected part, with its cells, or None if over the limit."""
+    combinations = math.prod(sizes)
+    if combinations <= DENSE_CELLS:
+        cells = combinations * len({b >> 1 for own in bits for b in own})
+        piece = Piece(members=tuple(members), part=None, order=None)
+        return (piece, cells) if cells <= limit else None
+    part = part_of(sizes, bits, prepared.rank)
+    found = summing_order(part, limit, thorough=thorough)
+    if found is None:
+        return None
+    return Piece(members=tuple(members), part=part, order=found[0]), found[1]
 
 
 def _together(parts: list[list[int]], sizes: list[int]) -> list[list[int]]:

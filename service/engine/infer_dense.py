@@ -29,30 +29,38 @@ def solve_dense(terms: list[Term], weights: dict[int, Weights]) -> Solved:
     np.multiply(left, state[1] + state[3] * right, out=sided[1, :count])
     np.multiply(right, state[2] + state[3] * left, out=sided[1, count:])
     each = sided[0, :count] + sided[1, :count]
-    others = _products_of_others(each)
+    product = np.multiply.reduce(each, axis=0)
+    # INVARIANT: no cell of `each` is 0: factors are at least 0.02, and the 0 of a ratio's term
+    # meets only variables that may also be absent
+    others = product / each
     sided[:, :count] *= others
     sided[:, count:] *= others
     before, after = _weights_around([t.weight for t in terms])
-    signed = others[0] * each[0] * before[-1]
+    signed = product * before[-1]
     total = float(np.add.reduce(signed))
     size = float(np.add.reduce(np.abs(signed)))
-    others *= before[-1]
-    cells = np.empty((4, count))
-    np.add.reduce(others, axis=1, out=cells[0])
-    np.add.reduce(others * left, axis=1, out=cells[1])
-    others *= right
-    np.add.reduce(others, axis=1, out=cells[2])
-    np.add.reduce(others * left, axis=1, out=cells[3])
-    cells *= state[:, :, 0]
     return Solved(
         pairs=tuple(
             _pair(sided.take(rows[j], axis=1), t.size, before[j], after[j])
             for j, t in enumerate(terms)
         ),
-        states=dict(zip(variables, cells.T.tolist(), strict=True)),
+        states=dict(zip(variables, _states(state, others * before[-1], left, right), strict=True)),
         log_total=math.log(total) if total > 0 else -math.inf,
         condition=size / total if total > 0 else math.inf,
     )
+
+
+def _states(state: Floats, others: Floats, left: Floats, right: Floats) -> list[Weights]:
+    """Return by variable its four state weights; `others` holds everything but itself."""
+    cells = np.empty((4, len(left)))
+    np.add.reduce(others, axis=1, out=cells[0])
+    np.add.reduce(others * left, axis=1, out=cells[1])
+    others = others * right
+    np.add.reduce(others, axis=1, out=cells[2])
+    np.add.reduce(others * left, axis=1, out=cells[3])
+    cells *= state[:, :, 0]
+    found: list[Weights] = cells.T.tolist()
+    return found
 
 
 def _present_products(terms: list[Term], rows: list[list[int]], count: int) -> Floats:
@@ -70,16 +78,6 @@ def _present_products(terms: list[Term], rows: list[list[int]], count: int) -> F
             product = (product[:, :, None] * wide[:, None, :]).reshape(count, -1)
     assert product is not None
     return product
-
-
-def _products_of_others(each: Floats) -> Floats:
-    """Return for each row the product of all other rows, without a division."""
-    before = np.ones_like(each)
-    after = np.ones_like(each)
-    np.multiply.accumulate(each[:-1], axis=0, out=before[1:])
-    np.multiply.accumulate(each[:0:-1], axis=0, out=after[-2::-1])
-    before *= after
-    return before
 
 
 def _weights_around(weights: list[Floats]) -> tuple[list[Floats], list[Floats]]:

@@ -108,33 +108,22 @@ def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -
     M[better] + (M[gone] - M[better]) prod(1 - a_i) + (M[same] - M[better]) prod(a_i), i in F,
     so T trials are 3^T products; the empty set is taken out by one more, the last.
     """
-    confusion = prepared.network.confusion
-    event = prepared.network.events[seen.event]
     strength = np.minimum(prepared.strengths[seen.event] * seen.scale, STRONGEST)
     unfired = 1.0 - strength
-    splits: list[tuple[float, float, float]] = []
+    splits = []
     stays = [1.0]
-    each: Floats | None = None
     for t in trials:
         change, report = seen.trials[t]
-        gone, better, same = (row[report] for row in confusion)
+        gone, better, same = (row[report] for row in prepared.network.confusion)
         splits.append((better, gone - better, same - better))
-        leak = event.leak_persists[change]
+        leak = prepared.network.events[seen.event].leak_persists[change]
         stays = [s * a for s in stays for a in (1.0, 1.0 - leak, leak)]
-        kept = prepared.persists[seen.event][change]
-        three = np.empty((len(kept), 1, 3))
-        three[:, 0, 0] = 1.0
-        np.subtract(1.0, kept, out=three[:, 0, 1])
-        three[:, 0, 2] = kept
-        each = three[:, 0] if each is None else (each[:, :, None] * three).reshape(len(kept), -1)
-    products = len(stays)
-    factor = np.empty((len(unfired), products + 1))
-    if each is None:
-        factor[:, 0] = 1.0
-    else:
+    factor = np.ones((len(unfired), len(stays) + 1))
+    if trials:
+        kept = _kept(prepared.persists[seen.event], [seen.trials[t][0] for t in trials])
         # 1 - s (1 - w) is exactly 1 for w = 1
-        factor[:, :products] = 1.0 - strength[:, None] * (1.0 - each)
-    factor[:, products] = unfired
+        factor[:, :-1] = 1.0 - strength[:, None] * (1.0 - kept)
+    factor[:, -1] = unfired
     plain = _outer(splits)
     weights = _weights(plain, stays, seen.leak)
     return Term(
@@ -150,6 +139,18 @@ def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -
         leak_alone=seen.leak * sum(c * w for c, w in zip(plain, stays, strict=True)),
         silent=1.0 - unfired[:, None] / factor,
     )
+
+
+def _kept(persists: Floats, changes: list[int]) -> Floats:
+    """Return (parents, products): of 1, 1 - a and a for each change, all products."""
+    found: Floats = np.ones((persists.shape[1], 1))
+    for change in changes:
+        a = persists[change]
+        three = np.ones((len(a), 3))
+        np.subtract(1.0, a, out=three[:, 1])
+        three[:, 2] = a
+        found = (found[:, :, None] * three[:, None]).reshape(len(a), -1)
+    return found
 
 
 def _outer(splits: Iterable[tuple[float, float, float]]) -> Weights:
@@ -229,9 +230,3 @@ def full_weights(prepared: Prepared, single: dict[int, Weights], variable: int) 
         return weights
     prior = prepared.network.variables[variable].prior
     return [*prior, 0.0, 0.0] if len(prior) == 2 else list(prior)
-
-
-def certainly_present(weights: Weights, bit: int) -> bool:
-    """Say if no state without this bit is left."""
-    mask = 1 + (bit & 1)
-    return not any(w for s, w in enumerate(weights) if not s & mask)

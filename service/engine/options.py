@@ -5,44 +5,24 @@ becomes an option or is barred for one reason.
 """
 
 from collections.abc import Mapping
-from typing import Literal, cast
 
 from msgspec import Struct
 
+from service.engine.bars import held_back
 from service.engine.exchange import conflicts, dominators, returns, wants
+from service.engine.frame import RANKS, Closure, Frame, Wanted, ends, frame_of
 from service.engine.sides import sides_of, weaker_side
 from service.model.answer import SideDose
 from service.model.choice import Limits, Option, Problem
 from service.model.graph import DoseOffer, DrillOffer, Graph
-from service.model.knowledge import DrillRecord, RuleRecord
-from service.model.quantities import MICRO, LeftOutReason, Level, Side, TargetId, Verdict
+from service.model.knowledge import DrillRecord
+from service.model.quantities import MICRO, LeftOutReason, Side
 from service.model.screen import Screen
 
-RANKS: Mapping[Level, int] = {"new": 0, "regular": 1, "advanced": 2}
+__all__ = ["Barred", "Closure", "Laid", "Offered", "Wanted", "lay"]
+
 FROM = "from_"
 """Numbers of the step limit are named by the minutes they hold from: `from_10`."""
-
-
-class Closure(Struct, frozen=True, kw_only=True):
-    """Why safety closed a drill: by which caution, for pain or for anything else."""
-
-    reason: Literal["caution", "pain"]
-    by: str
-
-
-class Wanted(Struct, frozen=True, kw_only=True):
-    """What today is for: the target, the verdict, and how much each cause matters.
-
-    `weights` and `lean` are by variable in millionths: summed over sides, and left minus right.
-    `worked` and `failed` are the changes that helped, and those that were tried and did not.
-    """
-
-    target: str
-    verdict: Verdict
-    weights: tuple[int, ...]
-    lean: tuple[int, ...]
-    worked: frozenset[str]
-    failed: frozenset[str]
 
 
 class Barred(Struct, frozen=True, kw_only=True):
@@ -50,8 +30,8 @@ class Barred(Struct, frozen=True, kw_only=True):
 
     `detail` is an id or ids joined by ", ": the caution, the missing kit, the level it asks for,
     the rule, the seconds of its shortest dose, or (`outscored`) the drill that always does as
-    well, empty where it would not even earn the price of a step. `worth` is what it would add alone, in
-    millionths, without the price of a step.
+    well, empty where it would not even earn the price of a step. `worth` is what its full dose
+    would add alone, in millionths, without the price of a step.
     """
 
     drill: str
@@ -81,33 +61,6 @@ class Laid(Struct, frozen=True, kw_only=True):
     """By drill id."""
 
 
-class _Frame(Struct, frozen=True, kw_only=True):
-    """What is the same for every drill: the client, the wanted, and the numbers of the rules."""
-
-    graph: Graph
-    screen: Screen
-    wanted: Wanted
-    target: TargetId
-    weights: tuple[int, ...]
-    """Without build, which is accommodated and never trained."""
-    loss: tuple[int, ...]
-    """What rounding may hide of the value on each cause, in millionths."""
-    price: int
-    balance: int
-    """Left minus right over all causes."""
-    kit: frozenset[str]
-    avoid: frozenset[str]
-    recent: frozenset[str]
-    level: Level
-    rank: int
-    rules: Mapping[str, RuleRecord]
-    practised: frozenset[str | None]
-    """Patterns whose practice counts as practice of the target; None is of no pattern."""
-    seconds: int
-    hold_s: int
-    extra_sets: int
-
-
 def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wanted) -> Laid:
     """Return the problem of today's session, and every drill that is kept out of it.
 
@@ -129,14 +82,14 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
     client is and not at minutes, kit or cautions: if it gave way where these are tight, then
     more minutes could lower the value.
     """
-    frame = _frame(graph, screen, wanted)
+    frame = frame_of(graph, screen, wanted)
     options: list[Option] = []
     offered: list[Offered] = []
     barred: list[Barred] = []
     for place in graph.offers:
         drill = graph.drills[place.drill]
         worth = _worth(frame, drill, place.full[frame.level], 1.0)
-        reason = _held_back(frame, drill, closed.get(drill.id))
+        reason = held_back(frame, drill, closed.get(drill.id))
         if reason is None:
             reason = (
                 _lay_one(frame, place, drill, worth, options, offered)
@@ -148,110 +101,8 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
     return _prune(frame, options, offered, barred)
 
 
-def _frame(graph: Graph, screen: Screen, wanted: Wanted) -> _Frame:
-    rules: dict[str, RuleRecord] = {rule.kind: rule for rule in graph.rules.values()}
-    modes = [cause.mode for cause in graph.causes.values()]
-    target = cast(TargetId, wanted.target)
-    level = screen.client.level
-    return _Frame(
-        graph=graph,
-        screen=screen,
-        wanted=wanted,
-        target=target,
-        weights=tuple(
-            [
-                0 if mode == "build" else weight
-                for weight, mode in zip(wanted.weights, modes, strict=True)
-            ]
-        ),
-        loss=tuple([2 * (weight // MICRO + 2) for weight in wanted.weights]),
-        price=round(graph.decision.price * MICRO),
-        balance=sum(wanted.lean),
-        kit=frozenset(screen.kit),
-        avoid=frozenset(screen.avoid),
-        recent=frozenset(screen.recent),
-        level=level,
-        rank=RANKS[level],
-        rules=rules,
-        practised=_practised(graph, target),
-        seconds=60 * screen.minutes,
-        hold_s=rules["static_hold_limit"].numbers["most_s"],
-        extra_sets=rules["weaker_side_first"].numbers["extra_sets"],
-    )
-
-
-def _practised(graph: Graph, target: TargetId) -> frozenset[str | None]:
-    """Return the patterns whose practice is practice of the target; None is of no pattern.
-
-    Its own pattern if there is practice of it, else those that carry over.
-    """
-    drills = [drill for drill in graph.drills.values() if drill.aim == "practice"]
-    if any(drill.pattern == target for drill in drills):
-        return frozenset({target, None})
-    return frozenset([None, *(drill.pattern for drill in drills if _ends(drill, target))])
-
-
-def _ends(drill: DrillRecord, target: TargetId) -> bool:
-    """Say if a session for the target may end in this drill."""
-    return drill.pattern is not None and drill.carries_to.get(target, 0.0) > 0
-
-
-def _held_back(
-    frame: _Frame, drill: DrillRecord, closure: Closure | None
-) -> tuple[LeftOutReason, str] | None:
-    """Return the first reason against the drill that does not depend on its dose."""
-    if closure is not None:
-        return closure.reason, closure.by
-    if drill.id in frame.avoid:
-        return "asked", ""
-    if not drill.remote and frame.screen.setting == "remote":
-        return "setting", ""
-    if RANKS[drill.level] > frame.rank:
-        return "level", drill.level
-    kit = frame.kit
-    if drill.kit[0] and not any(kit.issuperset(way) for way in drill.kit):
-        lacking = min([sorted(set(way) - kit) for way in drill.kit], key=_short_first)
-        return "kit", ", ".join(lacking)
-    kind = _against_rule(frame, drill)
-    return ("rule", frame.rules[kind].id) if kind else None
-
-
-def _short_first(ids: list[str]) -> tuple[int, list[str]]:
-    return len(ids), ids
-
-
-def _against_rule(frame: _Frame, drill: DrillRecord) -> str:
-    """Return the kind of the rule that keeps the drill out today, empty if none does.
-
-    Practice of no pattern, such as of breathing, is no movement: it enters for what it serves.
-    """
-    wanted = frame.wanted
-    if wanted.verdict == "practise" and (
-        drill.aim != "practice" or drill.pattern not in frame.practised
-    ):
-        return "practice_only"
-    if drill.pattern is None:
-        causes = frame.graph.causes
-        if all(causes[t.cause].mode == "build" for t in drill.trains):
-            return "build_not_trained"
-    elif drill.pattern != wanted.target and not _ends(drill, frame.target):
-        return "ends_in_pattern"
-    if drill.aim == "practice" and drill.helper is not None and not _helps(drill.helper, wanted):
-        return "helper_then_plain"
-    return ""
-
-
-def _helps(helper: str, wanted: Wanted) -> bool:
-    """Say if practice with this helper makes sense after what was tried."""
-    if helper in wanted.failed:
-        return False
-    if wanted.verdict != "practise":
-        return True
-    return helper in wanted.worked or (not wanted.worked and helper == "spoken_cue")
-
-
 def _lay_one(
-    frame: _Frame,
+    frame: Frame,
     place: DrillOffer,
     drill: DrillRecord,
     worth: int,
@@ -290,35 +141,35 @@ def _lay_one(
     return ("minutes", str(shortest)) if shortest > frame.seconds else ("outscored", "")
 
 
-def _short_effect(frame: _Frame, drill: DrillRecord) -> float:
+def _short_effect(frame: Frame, drill: DrillRecord) -> float:
     record = frame.graph.doses[drill.dose]
     rows = {"new": record.new, "regular": record.regular, "advanced": record.advanced}
     return rows[frame.level].short_effect
 
 
-def _worth(frame: _Frame, drill: DrillRecord, dose: DoseOffer, part: float) -> int:
+def _worth(frame: Frame, drill: DrillRecord, dose: DoseOffer, part: float) -> int:
     """Return what the dose would add alone; `part` is what a short dose keeps of the carry-over."""
     total = _bonus(frame, drill, part) if drill.carries_to else 0
-    weights, curve = frame.weights, frame.graph.curve
+    weights = frame.weights
     for i, effect in dose.effects:
         if weights[i]:
-            total += weights[i] * returns(curve, effect) // MICRO
+            total += weights[i] * returns(frame.graph.curve, effect) // MICRO
     return total
 
 
-def _bonus(frame: _Frame, drill: DrillRecord, part: float) -> int:
+def _bonus(frame: Frame, drill: DrillRecord, part: float) -> int:
     carry = drill.carries_to.get(frame.target, 0.0)
     return round(carry * frame.graph.decision.carry_weight * part * MICRO) if carry else 0
 
 
-def _earns(frame: _Frame, dose: DoseOffer, worth: int) -> bool:
+def _earns(frame: Frame, dose: DoseOffer, worth: int) -> bool:
     """Say if the dose alone may be worth its step, whatever rounding hides."""
     hidden = sum([frame.loss[i] for i, _ in dose.effects if frame.weights[i]])
     return worth + hidden >= frame.price
 
 
 def _option(
-    frame: _Frame,
+    frame: Frame,
     place: DrillOffer,
     drill: DrillRecord,
     dose: DoseOffer,
@@ -345,7 +196,7 @@ def _option(
 
 
 def _offered(
-    frame: _Frame, drill: DrillRecord, dose: DoseOffer, short: bool, weaker: Side, worth: int
+    frame: Frame, drill: DrillRecord, dose: DoseOffer, short: bool, weaker: Side, worth: int
 ) -> Offered:
     return Offered(
         drill=drill.id,
@@ -357,7 +208,7 @@ def _offered(
     )
 
 
-def _limits(frame: _Frame) -> Limits:
+def _limits(frame: Frame) -> Limits:
     graph, minutes = frame.graph, frame.screen.minutes
     steps = frame.rules["step_limit"].numbers
     ranges = frame.rules["range_limit"].numbers
@@ -376,14 +227,14 @@ def _limits(frame: _Frame) -> Limits:
             [
                 place.pattern
                 for place in graph.offers
-                if place.pattern >= 0 and _ends(graph.drills[place.drill], frame.target)
+                if place.pattern >= 0 and ends(graph.drills[place.drill], frame.target)
             ]
         ),
         needs_practice=_needs_practice(frame),
     )
 
 
-def _needs_practice(frame: _Frame) -> bool:
+def _needs_practice(frame: Frame) -> bool:
     """Say if lacking skill weighs enough, and there is plain practice for such a client."""
     graph, wanted = frame.graph, frame.wanted
     if wanted.verdict == "practise":
@@ -396,7 +247,7 @@ def _needs_practice(frame: _Frame) -> bool:
         drill.aim == "practice"
         and drill.helper is None
         and () in drill.kit
-        and _ends(drill, frame.target)
+        and ends(drill, frame.target)
         and RANKS[drill.level] <= frame.rank
         and (drill.remote or frame.screen.setting != "remote")
         and drill.id not in frame.avoid
@@ -405,7 +256,7 @@ def _needs_practice(frame: _Frame) -> bool:
 
 
 def _prune(
-    frame: _Frame,
+    frame: Frame,
     options: list[Option],
     offered: list[Offered],
     barred: list[Barred],

@@ -51,7 +51,7 @@ class Limits(Struct, frozen=True, kw_only=True):
     ends_in: frozenset[int]
     """A session that is not empty holds a transfer or practice option of one of these patterns."""
     needs_practice: bool
-    """A session that is not empty holds a `practice` option."""
+    """A session that is not empty holds a `practice` option of a pattern."""
 
 
 class Problem(Struct, frozen=True, kw_only=True):

@@ -258,7 +258,7 @@ class Action(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     arm_mm: float
     torque_nm: float
     action: str
-    fibre_state: Literal["slack", "mid", "stretched"]
+    fibre_state: Literal["slack", "mid", "stretched", "unknown"]
 
 
 class MuscleRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -468,6 +468,7 @@ class RuleRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=True):
         "helper_then_plain",
         "new_drill_limit",
         "one_rung",
+        "practice_only",
         "range_limit",
         "static_hold_limit",
         "step_limit",

@@ -51,7 +51,9 @@ class Network(Struct, frozen=True, kw_only=True):
     """Everything that inference needs, compiled once.
 
     `confusion[true][reported]` over (gone, better, same). `order` is a permutation of the
-    variables in which summing out keeps tables small, found when the pack is compiled.
+    variables in which summing out keeps tables small, found when the pack is compiled; inference
+    looks for the smallest table anew for each screen and breaks its ties by this order.
+    `work_budget` is the most table cells that one screen may take (counted, never timed).
     `relevance[event]` orders events when the work budget binds: larger is weighed first.
     """
 
@@ -143,9 +145,11 @@ class Posterior(Struct, frozen=True, kw_only=True):
 
     `states[v]` has the 2 or 4 state probabilities of variable v (its prior where nothing
     speaks of it). `sightings` follow the order of the evidence, None where the work budget
-    left one out (`unweighed` holds those indices). `ratio_moved[r][t]` is the log odds that
-    ratio r moved its target t. `log_evidence` is ln P(evidence) up to the measurements'
-    common factor.
+    left one out (`unweighed` holds those indices, ascending). `ratio_moved[r][t]` is the log
+    odds that ratio r moved its target t. `log_evidence` is ln P(evidence) up to the
+    measurements' common factor and the leaks of absent events. `unweighed_trials` are the
+    (sighting, trial) indices left out by the budget of sightings that were weighed; their
+    `trial_moved` is 0.
     """
 
     states: tuple[tuple[float, ...], ...]
@@ -153,3 +157,4 @@ class Posterior(Struct, frozen=True, kw_only=True):
     ratio_moved: tuple[tuple[float, ...], ...]
     unweighed: tuple[int, ...]
     log_evidence: float
+    unweighed_trials: tuple[tuple[int, int], ...] = ()

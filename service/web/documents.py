@@ -1,4 +1,4 @@
-"""Answers that do not change while the service runs: made once at the start, served with an ETag."""
+"""Answers that stay while the service runs: made once at the start, served with an ETag."""
 
 from collections.abc import Mapping
 from hashlib import sha256

@@ -46,7 +46,7 @@ class ProblemType(Struct, frozen=True, kw_only=True):
     fix: Sentence
 
 
-class Refused(MovewrightError):
+class RefusalError(MovewrightError):
     """A request that cannot be answered: which problem, and where in the body."""
 
     def __init__(
@@ -62,9 +62,7 @@ class Refused(MovewrightError):
 
 
 def _kind(type: str, status: int, title: str, meaning: str, cause: str, fix: str) -> ProblemType:
-    return ProblemType(
-        type=type, status=status, title=title, meaning=meaning, cause=cause, fix=fix
-    )
+    return ProblemType(type=type, status=status, title=title, meaning=meaning, cause=cause, fix=fix)
 
 
 PROBLEMS: dict[str, ProblemType] = {

@@ -9,7 +9,7 @@ import msgspec
 from msgspec import Struct
 
 from service.web.expected import fault_of
-from service.web.problems import FieldFault, Refused
+from service.web.problems import FieldFault, RefusalError
 
 T = TypeVar("T", bound=Struct)
 
@@ -28,15 +28,15 @@ class Reader(Generic[T]):
         self._decoder = msgspec.json.Decoder(kind)
 
     def read(self, raw: bytes) -> T:
-        """The body as its struct, or `Refused` with the problem and the pointer."""
+        """The body as its struct, or `RefusalError` with the problem and the pointer."""
         if not raw:
-            raise Refused("empty-body")
+            raise RefusalError("empty-body")
         try:
             return self._decoder.decode(raw)
         except msgspec.ValidationError as error:
             first = fault_of(str(error), self._kind)
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-            raise Refused(_unparsable(error)) from None
+            raise RefusalError(_unparsable(error)) from None
         return self._read_again(raw, first)
 
     def _read_again(self, raw: bytes, first: FieldFault) -> T:
@@ -48,9 +48,9 @@ class Reader(Generic[T]):
             # A number too large for any type has no path in the untyped decode: then the first
             # fault, which has one, is the one to tell.
             fault = fault_of(str(error), self._kind)
-            raise Refused("not-the-schema", (fault if fault.pointer else first,)) from None
+            raise RefusalError("not-the-schema", (fault if fault.pointer else first,)) from None
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
-            raise Refused(_unparsable(error)) from None
+            raise RefusalError(_unparsable(error)) from None
 
 
 def whole_numbers(value: Json) -> Json:

@@ -8,7 +8,7 @@ from litestar import Request
 from litestar.datastructures import State
 
 from service.model.screen import Screen
-from service.web.problems import Refused
+from service.web.problems import RefusalError
 from service.web.reading import Reader
 
 JSON_MEDIA = "application/json"
@@ -20,37 +20,37 @@ class ScreenRequest(Request[object, object, State]):
     """A request whose body is a screen, decoded once, straight into its struct."""
 
     async def body(self) -> bytes:
-        """The raw body, or `Refused` where the headers say that it is not plain JSON."""
+        """The raw body, or `RefusalError` where the headers say that it is not plain JSON."""
         check_content(self.headers.get("content-type"), self.headers.get("content-encoding"))
         raw = await super().body()
         if not raw:
-            raise Refused("empty-body")
+            raise RefusalError("empty-body")
         return raw
 
     async def json(self) -> Screen:
-        """The screen, or `Refused` with a pointer."""
+        """The screen, or `RefusalError` with a pointer."""
         return _SCREENS.read(await self.body())
 
 
 def check_content(media: str | None, encoding: str | None) -> None:
-    """Nothing, or `Refused` where the body is not uncompressed JSON in UTF-8."""
+    """Nothing, or `RefusalError` where the body is not uncompressed JSON in UTF-8."""
     if encoding is not None and encoding.strip().lower() not in ("", "identity"):
-        raise Refused("unsupported-encoding", headers={"Accept-Encoding": "identity"})
+        raise RefusalError("unsupported-encoding", headers={"Accept-Encoding": "identity"})
     if media == JSON_MEDIA:
         return
     kind, *parameters = [part.strip().lower() for part in (media or "").split(";")]
     charsets = [p.partition("=")[2].strip('"') for p in parameters if p.startswith("charset=")]
     if kind != JSON_MEDIA or any(charset not in ("utf-8", "utf8") for charset in charsets):
-        raise Refused("unsupported-media-type", headers={"Accept": JSON_MEDIA})
+        raise RefusalError("unsupported-media-type", headers={"Accept": JSON_MEDIA})
 
 
 async def check_request(request: Request[object, object, State]) -> None:
-    """Nothing, or `Refused`: runs before every handler."""
+    """Nothing, or `RefusalError`: runs before every handler."""
     accept = request.headers.get("accept")
     if accept is not None and not accepts_json(accept):
-        raise Refused("not-acceptable")
+        raise RefusalError("not-acceptable")
     if request.scope["query_string"]:
-        raise Refused("unknown-query")
+        raise RefusalError("unknown-query")
 
 
 def accepts_json(accept: str) -> bool:

@@ -279,6 +279,16 @@ def test_a_ratio_over_a_target_known_to_be_present_moves_nothing() -> None:
     assert with_ratio.states == infer(network, replace(NOTHING, fixed=(fact,))).states
 
 
+def test_a_cause_that_is_surely_on_one_side_or_the_other_makes_its_ratio_a_constant() -> None:
+    either = Variable(id="a", sided=True, prior=(0.0, 0.5, 0.4, 0.1))
+    other = Variable(id="b", sided=False, prior=(0.7, 0.3))
+    network = network_of([either, other], [])
+    ratio = LikelihoodRatio(targets=((0, LEFT), (0, RIGHT), (1, LEFT)), ratio=5.0)
+    answer = infer(network, replace(NOTHING, ratios=(ratio,)))
+    assert answer.states == ((0.0, 0.5, 0.4, 0.1), (0.7, 0.3))
+    assert answer.log_evidence == round(math.log(5.0), 9)
+
+
 def test_one_cause_twice_on_one_side_of_an_event_is_refused() -> None:
     network = _one_cause(0.3, 0.5, 0.05)
     event = network.events[0]

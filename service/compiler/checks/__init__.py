@@ -6,6 +6,7 @@
 from collections.abc import Callable, Iterator
 
 from service.compiler.checks import (
+    aims,
     cycles,
     decision,
     distinct,
@@ -18,12 +19,15 @@ from service.compiler.checks import (
     links,
     measures,
     muscles,
+    opposites,
+    persistence,
     reachability,
     references,
     retired,
     rules,
     sorting,
     sources,
+    targets,
     twins,
     vocabulary,
     wording,
@@ -34,6 +38,7 @@ from service.model.errors import PackFault
 Check = Callable[[Draft], Iterator[PackFault]]
 
 CHECKS: tuple[Check, ...] = (
+    aims.check,
     cycles.check,
     decision.check,
     distinct.check,
@@ -46,11 +51,14 @@ CHECKS: tuple[Check, ...] = (
     links.check,
     measures.check,
     muscles.check,
+    opposites.check,
+    persistence.check,
     reachability.check,
     references.check,
     retired.check,
     sorting.check,
     sources.check,
+    targets.check,
     twins.check,
     wording.check,
 )

@@ -38,6 +38,8 @@ def check(draft: Draft) -> Iterator[PackFault]:
             continue
         if drill.pattern is None:
             wrong, do = "is given for a drill without a pattern", "give the pattern or drop it"
+        elif drill.helper in draft.every.kit and not all(drill.helper in k for k in drill.kit):
+            wrong, do = f"`{drill.helper}` is not in every alternative of `kit`", "add it there"
         elif not _has_plain(draft, drill):
             wrong = f"`{drill.helper}` is never taken away: no drill of `{drill.pattern}` without"
             do = f"add one open to level {drill.level} and to the same setting"

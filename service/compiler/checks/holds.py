@@ -29,7 +29,18 @@ def check(draft: Draft) -> Iterator[PackFault]:
             )
     for drill in draft.live.drills.values():
         dose = draft.every.doses.get(drill.dose)
-        if dose is None or not drill.stretches:
+        if dose is None:
+            continue
+        if not drill.stretches:
+            if drill.aim == "range" and dose.new.hold_s > 0:
+                yield draft.fault(
+                    "drills",
+                    drill.id,
+                    "stretches",
+                    check=CHECK,
+                    wrong="is empty for a range drill that is held, so no cap can count it",
+                    do="name the muscles that the hold lengthens",
+                )
             continue
         for level in get_args(Level):
             row: DoseRow = getattr(dose, level)

@@ -43,9 +43,9 @@ def _relation(
     if cause.sided:
         fitting = ("same", "opposite") if finding.sided else ("either",)
     if link.relation not in fitting:
-        a = "sided" if cause.sided else "unsided"
-        b = "sided" if finding.sided else "midline"
-        wrong = f"`{link.relation}` does not fit a {a} cause and a {b} finding"
+        a = "has sides" if cause.sided else "has no sides"
+        b = "has sides" if finding.sided else "is of the midline"
+        wrong = f"`{link.relation}` does not fit: the cause {a}, the finding {b}"
         yield "relation", wrong, f"use {' or '.join(f'`{name}`' for name in fitting)}"
 
 

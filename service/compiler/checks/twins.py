@@ -1,4 +1,8 @@
-"""The prior of a cause and its twin make a probability for none, one side and both."""
+"""The prior of a cause and its twin make a probability for none, one side and both.
+
+A twin of at least the prior is enough: 2p - p twin, the chance of either side, is then at most
+1 - (1 - p) squared, so what is left for none is never negative.
+"""
 
 from collections.abc import Iterator
 
@@ -28,7 +32,3 @@ def _faults(cause: CauseRecord) -> Iterator[tuple[str, str, str]]:
     if cause.twin < cause.prior:
         wrong = f"is {cause.twin}, less than the prior {cause.prior}: sides would repel each other"
         yield "twin", wrong, "raise it to the prior or more"
-    either = 2 * cause.prior - cause.prior * cause.twin
-    if either > 1:
-        wrong = f"and `prior` make the chance of either side {either:.3f}, more than 1"
-        yield "twin", wrong, "raise it or lower the prior"

@@ -20,7 +20,6 @@ from service.model.quantities import (
 
 CHECK = "vocabulary"
 VOCABULARIES: tuple[tuple[Kind, frozenset[str]], ...] = (
-    ("alerts", frozenset(get_args(AlertId))),
     ("changes", frozenset(get_args(ChangeId))),
     ("findings", frozenset(get_args(FindingId))),
     ("measures", frozenset(get_args(MeasureId))),
@@ -50,28 +49,31 @@ def check(draft: Draft) -> Iterator[PackFault]:
                 wrong=f"`{name}` is not in the contract's list",
                 do="use an id of the contract",
             )
-    yield from _conditions(draft)
+    yield from _asked(draft)
     yield from _watched(draft)
 
 
-def _conditions(draft: Draft) -> Iterator[PackFault]:
-    held = {
-        fact.condition
-        for caution in draft.live.cautions.values()
-        for facts in caution.when
-        for fact in facts
-    }
-    if draft.lacks("cautions"):
-        return
-    for name in sorted(set(get_args(ConditionId)) - held):
-        yield draft.fault(
-            "cautions",
-            "",
-            "when",
-            check=CHECK,
-            wrong=f"no live caution asks for the condition `{name}`",
-            do="add a caution for it",
-        )
+def _asked(draft: Draft) -> Iterator[PackFault]:
+    """Yield a fault for each answer of a client that no record takes up.
+
+    Alerts may also combine other facts, under ids of their own.
+    """
+    alerts = [f for r in draft.live.alerts.values() for facts in r.when for f in facts]
+    cautions = [f for r in draft.live.cautions.values() for facts in r.when for f in facts]
+    told: tuple[tuple[Kind, set[str], set[str | None]], ...] = (
+        ("alerts", set(get_args(AlertId)), {fact.alert for fact in alerts}),
+        ("cautions", set(get_args(ConditionId)), {fact.condition for fact in cautions}),
+    )
+    for kind, wanted, asked in told:
+        for name in () if draft.lacks(kind) else sorted(wanted - asked):
+            yield draft.fault(
+                kind,
+                "",
+                "when",
+                check=CHECK,
+                wrong=f"no live record asks for `{name}`, which a client may tell",
+                do="add a fact that does",
+            )
 
 
 def _watched(draft: Draft) -> Iterator[PackFault]:

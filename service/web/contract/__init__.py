@@ -1,0 +1,1 @@
+"""The published contract: written from the structs themselves, so that it cannot say otherwise."""

@@ -1,0 +1,234 @@
+"""The contract as one document: operations from the table, schemas from the structs.
+
+The framework's own schemas leave bounds and closed objects out, so none of it is used; a test
+holds the table against the routes that are mounted.
+"""
+
+import inspect
+import json
+from collections.abc import Iterable
+
+import msgspec
+from msgspec import Struct
+
+from service.engine.plan import CONTRACT
+from service.model.answer import Answer
+from service.model.graph import Pack
+from service.model.screen import Screen
+from service.web.catalog import RECORDS, CatalogKind
+from service.web.contract.operations import OPERATIONS, TAGS, Operation, Parameter
+from service.web.contract.words import WORDS
+from service.web.problems import PROBLEM_MEDIA, PROBLEMS, Problem, ProblemType
+from service.web.reading import Json
+from service.web.request import JSON_MEDIA
+from service.web.routes.about import About
+from service.web.routes.examples import ExampleList
+from service.web.routes.health import Health
+from service.web.routes.problems import ProblemList
+from service.web.shipped import examples
+
+Object = dict[str, Json]
+
+DESCRIPTION = (
+    "Turns a screen of how a client moves into a safe, ranked, justified drill plan. It stores "
+    "nothing. It is a decision aid for people who train people: it diagnoses nothing and defers "
+    "to licensed practice and local rules; nothing in the pack is signed off by a clinician.\n\n"
+    "Every route that answers GET answers HEAD, and OPTIONS names the methods of a path. Every "
+    "error is a problem of RFC 9457, explained at its `type`, and never repeats what was sent. "
+    "Bodies are JSON in UTF-8, at most 256 KiB, without NaN or Infinity. Read routes carry an "
+    "ETag and honour If-None-Match."
+)
+
+_HEADERS: dict[str, str] = {
+    "Movewright-Contract": "Version of this contract.",
+    "Movewright-Pack": "Version and digest of the knowledge that answers.",
+    "Movewright-Service": "Version of the service that answers.",
+}
+_CACHE_HEADERS: dict[str, str] = {
+    "ETag": "Names this version of the document.",
+    "Vary": "What the document depends on besides its path.",
+}
+
+
+def contract_bytes() -> bytes:
+    """The contract as it is published: keys sorted, two spaces, one newline at the end."""
+    text = json.dumps(_document(), indent=2, sort_keys=True, ensure_ascii=False)
+    return text.encode() + b"\n"
+
+
+def _document() -> Object:
+    paths: dict[str, Json] = {}
+    for operation in OPERATIONS:
+        paths[operation.path] = {operation.method: _operation(operation)}
+    return {
+        "openapi": "3.1.0",
+        "info": {
+            "title": "Movewright",
+            "version": CONTRACT,
+            "summary": "From a screen of how a client moves to a drill plan that says why.",
+            "description": DESCRIPTION,
+            "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"},
+        },
+        "servers": [{"url": "/", "description": "Where this contract was read from."}],
+        "tags": [{"name": name, "description": words} for name, words in TAGS],
+        "paths": paths,
+        "components": {
+            "headers": _header_components(),
+            "responses": {f"Status{status}": _problem_answer(status) for status in _statuses()},
+            "schemas": _schemas(),
+        },
+    }
+
+
+def _operation(operation: Operation) -> Object:
+    answers: Object = {"200": _answer(operation)}
+    if operation.cached:
+        answers["304"] = {
+            "description": "The caller holds this version already.",
+            "headers": _headers((*_HEADERS, *_CACHE_HEADERS)),
+        }
+    for status in _problem_statuses(operation):
+        answers[str(status)] = {"$ref": f"#/components/responses/Status{status}"}
+    written: Object = {
+        "operationId": operation.id,
+        "summary": operation.summary,
+        "description": operation.description,
+        "tags": [operation.tag],
+        "responses": answers,
+    }
+    if operation.parameters:
+        written["parameters"] = [_parameter(parameter) for parameter in operation.parameters]
+    if operation.method == "post":
+        written["requestBody"] = _screen_body()
+    return written
+
+
+def _problem_statuses(operation: Operation) -> Iterable[int]:
+    yield from (400, 405, 406, 500)
+    if operation.parameters:
+        yield 404
+    if operation.method == "post":
+        yield from (413, 415, 422)
+
+
+def _answer(operation: Operation) -> Object:
+    names = (*_HEADERS, *_CACHE_HEADERS) if operation.cached else tuple(_HEADERS)
+    written: Object = {
+        "description": operation.answer_says,
+        "headers": _headers(names),
+        "content": {JSON_MEDIA: {"schema": _ref(operation.answer)}},
+    }
+    if operation.links:
+        written["links"] = {
+            link.name: {"operationId": link.operation, "parameters": dict(link.parameters)}
+            for link in operation.links
+        }
+    return written
+
+
+def _parameter(parameter: Parameter) -> Object:
+    schema: Object = {"type": "string", "minLength": 1, "maxLength": 64}
+    if parameter.values:
+        schema = {"type": "string", "enum": list(parameter.values)}
+    example = parameter.example or next(iter(examples()), "")
+    return {
+        "name": parameter.name,
+        "in": "path",
+        "required": True,
+        "description": parameter.description,
+        "schema": schema,
+        "example": example,
+    }
+
+
+def _screen_body() -> Object:
+    shown: Object = {
+        name: {"summary": name.replace("_", " "), "value": json.loads(body)}
+        for name, body in examples().items()
+    }
+    return {
+        "required": True,
+        "description": "One screen.",
+        "content": {JSON_MEDIA: {"schema": _ref("Screen"), "examples": shown}},
+    }
+
+
+def _statuses() -> tuple[int, ...]:
+    return tuple(sorted({kind.status for kind in PROBLEMS.values()}))
+
+
+def _problem_answer(status: int) -> Object:
+    kinds = [kind for kind in PROBLEMS.values() if kind.status == status]
+    headers = _headers(tuple(_HEADERS))
+    if status == 405:
+        headers["Allow"] = {
+            "description": "The methods that the path answers.",
+            "required": True,
+            "schema": {"type": "string"},
+        }
+    return {
+        "description": " ".join(f"{kind.title} (`{kind.type}`)." for kind in kinds),
+        "headers": headers,
+        "content": {PROBLEM_MEDIA: {"schema": _ref("Problem")}},
+    }
+
+
+def _headers(names: Iterable[str]) -> Object:
+    return {name: {"$ref": f"#/components/headers/{name}"} for name in names}
+
+
+def _header_components() -> Object:
+    return {
+        name: {"description": words, "required": True, "schema": {"type": "string"}}
+        for name, words in {**_HEADERS, **_CACHE_HEADERS}.items()
+    }
+
+
+def _schemas() -> Object:
+    kinds: list[type[Struct]] = [Screen, Answer, Problem, ProblemType, ProblemList]
+    kinds += [About, ExampleList, Health, CatalogKind, Pack, *RECORDS.values()]
+    _, found = msgspec.json.schema_components(kinds, ref_template="#/components/schemas/{name}")
+    schemas: dict[str, Object] = {**found}
+    for name, schema in schemas.items():
+        _put_words(name, schema)
+    lists: list[Json] = [
+        {"type": "array", "items": _ref(kind.__name__)} for kind in RECORDS.values()
+    ]
+    schemas["RecordList"] = _list_of({"anyOf": lists}, "Live records of one kind.")
+    schemas["KindList"] = _list_of(
+        {"type": "array", "items": _ref("CatalogKind")}, "The kinds of record."
+    )
+    schemas["Contract"] = {
+        "title": "Contract",
+        "description": "An OpenAPI document.",
+        "type": "object",
+        "properties": {"openapi": {"type": "string"}},
+        "required": ["openapi"],
+    }
+    return {**schemas}
+
+
+def _list_of(items: Object, words: str) -> Object:
+    return {
+        "description": words,
+        "type": "object",
+        "properties": {"items": items, "pack": _ref("Pack")},
+        "required": ["items", "pack"],
+    }
+
+
+def _put_words(name: str, schema: Object) -> None:
+    """Clean the docstring, and describe the fields that have words."""
+    if isinstance(schema.get("description"), str):
+        schema["description"] = inspect.cleandoc(str(schema["description"]))
+    properties = schema.get("properties")
+    if not isinstance(properties, dict):
+        return
+    for field, described in properties.items():
+        words = WORDS.get(f"{name}.{field}")
+        if words is not None and isinstance(described, dict):
+            described["description"] = words
+
+
+def _ref(name: str) -> Object:
+    return {"$ref": f"#/components/schemas/{name}"}

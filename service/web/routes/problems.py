@@ -1,0 +1,34 @@
+"""`GET /problems...`: every error explained, at the path that the error itself names."""
+
+import msgspec
+from litestar import Response, route
+from litestar.handlers import HTTPRouteHandler
+from msgspec import Struct
+
+from service.web.documents import ReadRequest, of_content, serve
+from service.web.problems import PROBLEMS, ProblemType
+from service.web.routes.reading import READ, found
+
+
+class ProblemList(Struct, frozen=True, kw_only=True):
+    """Every kind of error, in alphabetical order."""
+
+    items: tuple[ProblemType, ...]
+
+
+def problem_routes() -> list[HTTPRouteHandler]:
+    """The handlers of the list and of one kind of error."""
+    listed = of_content(msgspec.json.encode(ProblemList(items=tuple(PROBLEMS.values()))))
+    pages = {type: of_content(msgspec.json.encode(kind)) for type, kind in PROBLEMS.items()}
+
+    @route("/problems", http_method=READ, sync_to_thread=False)
+    def list_problems(request: ReadRequest) -> Response[bytes]:
+        """Every kind of error."""
+        return serve(request, listed)
+
+    @route("/problems/{type:str}", http_method=READ, sync_to_thread=False)
+    def get_problem(request: ReadRequest, type: str) -> Response[bytes]:
+        """One kind of error."""
+        return serve(request, found(pages, type))
+
+    return [list_problems, get_problem]
