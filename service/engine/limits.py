@@ -62,6 +62,10 @@ def _unweighed(reading: Reading, posterior: Posterior | None, graph: Graph) -> I
         key = graph.events[reading.positives[n].event]
         values = (("finding", key.finding), ("movement", key.movement))
         yield Note(code="unweighed", pointer="/observations", values=values)
+    for n, _ in posterior.unweighed_trials if posterior else ():
+        key = graph.events[reading.positives[n].event]
+        values = (("finding", key.finding), ("movement", key.movement))
+        yield Note(code="unweighed_trial", pointer="/observations", values=values)
 
 
 def _text(note: Note, graph: Graph, words: Words) -> str:

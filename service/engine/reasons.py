@@ -67,11 +67,12 @@ class _Index(Struct, frozen=True, kw_only=True):
 def causes_of(facts: Facts, words: Words) -> tuple[CauseAnswer, ...]:
     """Return the causes that weigh or are likely, by weight, belief, id and side."""
     index = _index(facts)
+    lean = least_lean(facts.graph)
     found = []
     for variable, cause in enumerate(facts.graph.causes.values()):
         wheres = [(variable, mask) for mask in ((LEFT, RIGHT) if cause.sided else (ANY,))]
         numbers = [_numbers(facts, where) for where in wheres]
-        if len(wheres) == 2 and numbers[0] == numbers[1]:
+        if len(wheres) == 2 and _alike(*numbers[0], *numbers[1], lean):
             if _worth_listing(facts, index, wheres[0], *numbers[0]):
                 found.append(_both([_cause(facts, words, index, where) for where in wheres]))
             continue
@@ -115,6 +116,18 @@ def _numbers(facts: Facts, where: Where) -> tuple[float, float]:
     variable, mask = where
     weight = facts.weighing.by_side.get(where, 0) / MICRO
     return weight, belief(facts.posterior.states[variable], mask)
+
+
+def least_lean(graph: Graph) -> float:
+    """Return the part of a weight by which sides must differ to count as different."""
+    rule = next(rule for rule in graph.rules.values() if rule.kind == "weaker_side_first")
+    return rule.numbers["least_lean_percent"] / 100
+
+
+def _alike(weight: float, believed: float, other: float, also: float, lean: float) -> bool:
+    """Say if twins weigh and are believed alike: no further apart than a coach could tell."""
+    near = abs(weight - other) <= lean * (weight + other)
+    return near and abs(believed - also) <= lean
 
 
 def _worth_listing(
@@ -293,11 +306,13 @@ def _reason(words: Words, code: str, *, cause: str) -> Because:
 
 
 def _both(sides: list[CauseAnswer]) -> CauseAnswer:
+    """Return twins as one entry: their weights together, the belief that both sides reach."""
     left, right = sides
     both: Side = "both"
     return msgspec.structs.replace(
         left,
         side=both,
+        belief=min(left.belief, right.belief),
         weight=_six(left.weight + right.weight),
         explains=left.explains + right.explains,
         because=left.because + tuple(b for b in right.because if b not in left.because),

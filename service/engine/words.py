@@ -32,7 +32,7 @@ class Words:
 
     def name(self, name: str) -> str:
         """Return a record's name as it stands inside a sentence."""
-        return name[:1].lower() + name[1:] if name[1:2].islower() else name
+        return name if name[1:2].isupper() else name[:1].lower() + name[1:]
 
     def side(self, side: Side) -> str:
         """Return the words for a side, with their leading space, or nothing."""

@@ -16,6 +16,9 @@ from service.model.quantities import (
     ConditionId,
     FindingId,
     Grade,
+    LandmarkMeasureId,
+    LandmarkUnit,
+    Layout,
     Level,
     MeasureId,
     Mode,
@@ -538,3 +541,73 @@ class DecisionRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """Weeks after which a change of each kind of cause usually shows."""
     work_budget: int
     """Cells of inference above which the least relevant events are not weighed."""
+
+
+# --- what a clip of landmarks says --------------------------------------------------------
+
+ClipNumber = Literal[
+    "camera_distance_legs",
+    "camera_roll_deg",
+    "camera_yaw_deg",
+    "confidence_error_deg",
+    "confidence_floor",
+    "corner_hz",
+    "descend_part",
+    "edge_part",
+    "gap_s",
+    "jump_legs",
+    "least_depth",
+    "least_fps",
+    "least_seen",
+    "longest_s",
+    "repeat_weight",
+    "roll_limit_deg",
+    "straight_arm_deg",
+    "sure_from",
+    "yaw_limit_deg",
+]
+
+
+class GradeRow(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Where a measure becomes a mild and a marked finding; `marked` lies beyond `mild`.
+
+    Rows of one finding, movement and sex do not overlap; null sex means not told.
+    """
+
+    finding: FindingId
+    movements: Annotated[tuple[MovementId, ...], Meta(min_length=1)]
+    views: Annotated[tuple[View, ...], Meta(min_length=1)]
+    mild: float
+    marked: float
+    sex: Sex | None = None
+    source: str
+    why: str = ""
+
+
+class Unseen(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Findings that landmarks cannot show from these views, and the check to do instead."""
+
+    findings: Annotated[tuple[FindingId, ...], Meta(min_length=1)]
+    views: Annotated[tuple[View, ...], Meta(min_length=1)]
+    instead: Text
+
+
+class CutoffRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A measure taken from landmarks: its error, its cut-offs, and what to do where it is blind.
+
+    `error` is the method's own standard error, `repeat_spread` the usual spread between
+    repetitions, both in `unit`. A record without `measure` holds the numbers of reading a clip
+    (`numbers`) or what no landmark shows (`unseen`).
+    """
+
+    measure: LandmarkMeasureId | None = None
+    unit: LandmarkUnit = "deg"
+    views: tuple[View, ...] = ()
+    layouts: tuple[Layout, ...] = ()
+    error: Annotated[float, Meta(ge=0)] = 0.0
+    error_source: str = ""
+    repeat_spread: Annotated[float, Meta(ge=0)] = 0.0
+    instead: str = ""
+    grades: tuple[GradeRow, ...] = ()
+    unseen: tuple[Unseen, ...] = ()
+    numbers: dict[ClipNumber, float] = {}

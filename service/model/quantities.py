@@ -155,6 +155,28 @@ RegionId = Literal[
     "wrist",
 ]
 
+LandmarkMeasureId = Literal[
+    "arm_angle",
+    "arm_loss",
+    "foot_turn_out",
+    "heel_rise",
+    "hips_lead",
+    "knee_flexion",
+    "knee_medial_shift",
+    "knee_projection_angle",
+    "knee_projection_excursion",
+    "knee_wobble",
+    "pelvis_drop",
+    "pelvis_shift",
+    "shin_angle",
+    "thigh_angle",
+    "trunk_beyond_shin",
+    "trunk_forward_lean",
+    "trunk_side_lean",
+]
+Layout = Literal["body33", "coco17"]
+LandmarkUnit = Literal["%", "deg"]
+
 View = Literal["back", "front", "side"]
 Side = Literal["both", "left", "none", "right"]
 Grade = Literal["absent", "marked", "mild"]

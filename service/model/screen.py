@@ -77,7 +77,11 @@ class Trial(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 class Observation(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One finding looked for in one movement, view and side."""
+    """One finding looked for in one movement, view and side.
+
+    `spread` and `n` come with an observation made from landmarks: one standard error of the value
+    behind it, and the repetitions. They are kept with the record and not weighed.
+    """
 
     movement: MovementId
     view: View
@@ -87,10 +91,12 @@ class Observation(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     depth: Depth | None = None
     phase: Phase | None = None
     trials: Annotated[tuple[Trial, ...], Meta(max_length=6)] = ()
+    spread: Annotated[float, Meta(ge=0, le=1000)] | None = None
+    n: Annotated[int, Meta(ge=1, le=3600)] | None = None
 
 
 class Measurement(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A number with its unit, of a known measure."""
+    """A number with its unit, of a known measure; `spread` and `n` as in an observation."""
 
     measure: MeasureId
     value: Reading
@@ -98,6 +104,8 @@ class Measurement(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     side: Side = "none"
     method: OpenId | None = None
     same_rater: bool | None = None
+    spread: Annotated[float, Meta(ge=0, le=1000)] | None = None
+    n: Annotated[int, Meta(ge=1, le=3600)] | None = None
 
 
 class Known(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

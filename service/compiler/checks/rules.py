@@ -21,7 +21,7 @@ NUMBERS: Mapping[str, frozenset[str]] = {
     "practice_only": frozenset(),
     "range_limit": frozenset(("later_from_minutes", "most", "most_later")),
     "static_hold_limit": frozenset(("most_s",)),
-    "weaker_side_first": frozenset(("extra_sets",)),
+    "weaker_side_first": frozenset(("extra_sets", "least_lean_percent")),
 }
 STEPS = "step_limit"
 

@@ -3,11 +3,21 @@
 import textwrap
 from collections.abc import Iterable
 
-from service.model.answer import Answer, CauseAnswer, LeftOut, LookAt, Retest, Session, Step
+from service.model.answer import (
+    Answer,
+    Because,
+    CauseAnswer,
+    LeftOut,
+    LookAt,
+    Retest,
+    Session,
+    Step,
+)
 from service.model.quantities import Side, Urgency
 
 WIDTH = 80
 CAUSES_SHOWN = 6
+REASONS_SHOWN = 5
 CLOSING = (
     "A decision aid for people who train people. It diagnoses nothing; licensed practice and "
     "local rules come first. Nothing in the pack is signed off by a clinician."
@@ -132,11 +142,15 @@ def _causes(causes: tuple[CauseAnswer, ...]) -> Iterable[str]:
 
 def _cause(number: int, cause: CauseAnswer) -> str:
     side = f" ({_SIDE[cause.side]})" if _SIDE[cause.side] else ""
-    percent = round(cause.belief * 100)
     firmness = f", {cause.firmness}" if cause.firmness else ""
-    head = f"{number}. {cause.name}{side}: {belief(cause.belief)}, {percent} %{firmness}"
+    head = (
+        f"{number}. {cause.name}{side}: {belief(cause.belief)}, {percent(cause.belief)}{firmness}"
+    )
     lines = [_wrap(head, hanging="   ")]
-    lines += [_field("Why", reason.text) for reason in cause.because]
+    lines += [_field(_speaks(reason), reason.text) for reason in cause.because[:REASONS_SHOWN]]
+    more = len(cause.because) - REASONS_SHOWN
+    if more > 0:
+        lines.append(_field("And", f"{_count(more, 'reason')} that moved it less."))
     lines.append(_field("Misleads", cause.wrong_when))
     return "\n".join(line for line in lines if line)
 
@@ -144,6 +158,20 @@ def _cause(number: int, cause: CauseAnswer) -> str:
 def belief(probability: float) -> str:
     """A probability in words."""
     return next((words for least, words in _BELIEF if probability >= least), "unlikely")
+
+
+def percent(probability: float) -> str:
+    """A probability per cent; never rounded to certainty."""
+    rounded = round(probability * 100)
+    if rounded == 0:
+        return "under 1 %"
+    return "over 99 %" if rounded == 100 else f"{rounded} %"
+
+
+def _speaks(reason: Because) -> str:
+    if reason.moved is None:
+        return "Why"
+    return "For" if reason.moved > 0 else "Against"
 
 
 def _look(look: LookAt) -> str:

@@ -1,0 +1,68 @@
+"""The muscle actions of the pack against the table computed from the open model, row by row.
+
+The table is recomputed from the model itself in test_muscles_model.py.
+"""
+
+import re
+
+from service.model.knowledge import Action
+from tests.truth.tables import graph, rows
+
+FLEXED = {
+    "squat_hip60",
+    "squat_hip60_knee_in",
+    "squat_hip90",
+    "squat_hip90_knee_in",
+    "squat_hip110",
+}
+
+
+def slug(name: str) -> str:
+    """Return the id of a muscle of the table."""
+    return re.sub(r"[^a-z0-9]+", "_", name.lower()).strip("_")
+
+
+def not_to_be_used(row: dict[str, str]) -> bool:
+    """Say if the model is not to be trusted for a row."""
+    muscle = slug(row["muscle"])
+    if muscle == "rectus_femoris":
+        return row["action"].startswith("resists")
+    return muscle == "tensor_fasciae_latae" and row["posture"] in FLEXED
+
+
+def test_every_row_of_the_table_stands_in_the_pack_and_nothing_else_does() -> None:
+    wanted = {
+        (slug(row["muscle"]), row["posture"], row["motion"]): Action(
+            posture=row["posture"],
+            motion=row["motion"],
+            arm_mm=float(row["arm_mm"]),
+            torque_nm=float(row["torque_Nm"]),
+            action=row["action"],
+            fibre_state=row["fibre_state"],  # type: ignore[arg-type]
+        )
+        for row in rows("muscle_action")
+        if not not_to_be_used(row)
+    }
+    held = {
+        (muscle.id, action.posture, action.motion): action
+        for muscle in graph().muscles.values()
+        for action in muscle.actions
+    }
+    assert len(wanted) > 900
+    assert held == wanted
+
+
+def test_all_forty_muscles_of_the_table_have_actions() -> None:
+    with_actions = {muscle.id for muscle in graph().muscles.values() if muscle.actions}
+    assert with_actions == {slug(row["muscle"]) for row in rows("muscle_action")}
+    assert len(with_actions) == 40
+
+
+def test_deep_in_the_squat_the_front_of_gluteus_medius_rotates_the_thigh_in() -> None:
+    # open model myolegs: at 90 degrees of hip flexion the inward rotation has outgrown the rest
+    front = graph().muscles["gluteus_medius_front_part"]
+    upright, deep = (
+        next(a for a in front.actions if (a.posture, a.motion) == (p, "hip_internal_rotation"))
+        for p in ("upright", "squat_hip90")
+    )
+    assert deep.arm_mm > 3 * upright.arm_mm > 0
