@@ -1,4 +1,4 @@
-"""The published tables as the truth tests read them, and the shipped pack, compiled once.
+"""The published tables as the truth tests read them.
 
 Apart from the tests so that each of them reads a row by its id and nothing else.
 """
@@ -9,18 +9,9 @@ import re
 from functools import cache
 from pathlib import Path
 
-from service.compiler.compile import compile_pack
-from service.model.graph import Graph
-
 DATA = Path(__file__).parent / "data"
 MDC_PER_SEM = 1.96 * math.sqrt(2)
 """MDC95 = 1.96 * sqrt(2) * SEM."""
-
-
-@cache
-def graph() -> Graph:
-    """Return the shipped pack, compiled."""
-    return compile_pack()
 
 
 @cache

@@ -4,6 +4,7 @@ A moment arm is the change of a muscle's length with the angle, minus sign, by c
 difference. The hip alone is recomputed: the model's knee is a coupled joint.
 """
 
+import contextlib
 import math
 import warnings
 
@@ -75,8 +76,10 @@ class Leg:
 
 
 @pytest.fixture(scope="module")
-def leg() -> Leg:
-    return Leg()
+def leg(tmp_path_factory: pytest.TempPathFactory) -> Leg:
+    # the library writes its warnings to a log file where it stands
+    with contextlib.chdir(tmp_path_factory.mktemp("model")):
+        return Leg()
 
 
 @pytest.mark.parametrize("posture", FLEXION)
