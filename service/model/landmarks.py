@@ -138,7 +138,7 @@ class NotObservable(Struct, frozen=True, kw_only=True):
 
     what: FindingId | LandmarkMeasureId
     side: Side
-    reason: Literal["camera", "layout", "movement", "points", "repetitions", "view"]
+    reason: Literal["camera", "layout", "points", "repetitions", "view"]
     instead: str
 
 

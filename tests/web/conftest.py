@@ -1,4 +1,4 @@
-"""One compiled pack and one running application for the tests of this room."""
+"""One running application for the tests of this room."""
 
 from collections.abc import Iterator
 from typing import Any
@@ -6,14 +6,8 @@ from typing import Any
 import pytest
 from litestar.testing import TestClient
 
-from service.compiler import compile_pack
 from service.model.graph import Graph
 from service.web.app import create_app
-
-
-@pytest.fixture(scope="session")
-def graph() -> Graph:
-    return compile_pack()
 
 
 @pytest.fixture(scope="session")

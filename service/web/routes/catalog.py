@@ -2,6 +2,7 @@
 
 from litestar import Response, route
 from litestar.handlers import HTTPRouteHandler
+from litestar.params import FromPath
 
 from service.model.graph import Graph
 from service.web.catalog import catalog_of
@@ -20,12 +21,14 @@ def catalog_routes(graph: Graph) -> list[HTTPRouteHandler]:
         return serve(request, catalog.overview)
 
     @route("/v1/catalog/{kind:str}", http_method=READ, sync_to_thread=False)
-    def list_records(request: ReadRequest, kind: str) -> Response[bytes]:
+    def list_records(request: ReadRequest, kind: FromPath[str]) -> Response[bytes]:
         """All live records of a kind."""
         return serve(request, found(catalog.kinds, kind))
 
     @route("/v1/catalog/{kind:str}/{record:str}", http_method=READ, sync_to_thread=False)
-    def get_record(request: ReadRequest, kind: str, record: str) -> Response[bytes]:
+    def get_record(
+        request: ReadRequest, kind: FromPath[str], record: FromPath[str]
+    ) -> Response[bytes]:
         """One live record."""
         if kind not in catalog.records:
             raise RefusalError("not-found")

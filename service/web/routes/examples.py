@@ -3,6 +3,7 @@
 import msgspec
 from litestar import Response, route
 from litestar.handlers import HTTPRouteHandler
+from litestar.params import FromPath
 from msgspec import Struct
 
 from service.web.documents import ReadRequest, of_content, serve
@@ -35,7 +36,7 @@ def example_routes() -> list[HTTPRouteHandler]:
         return serve(request, listed)
 
     @route("/v1/examples/{name:str}", http_method=READ, sync_to_thread=False)
-    def get_example(request: ReadRequest, name: str) -> Response[bytes]:
+    def get_example(request: ReadRequest, name: FromPath[str]) -> Response[bytes]:
         """One example screen."""
         return serve(request, found(documents, name))
 

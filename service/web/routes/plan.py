@@ -5,6 +5,7 @@ from collections.abc import Callable
 import msgspec
 from litestar import Response, post
 from litestar.handlers import HTTPRouteHandler
+from litestar.params import JSONBody
 
 from service.model.answer import Answer
 from service.model.graph import Graph
@@ -21,7 +22,7 @@ def plan_routes(graph: Graph, decide: Decide) -> list[HTTPRouteHandler]:
     """The handler that decides; its answers are never stored by caches."""
 
     @post("/v1/plan", status_code=200, request_class=ScreenRequest, sync_to_thread=False)
-    def make_plan(data: Screen) -> Response[bytes]:
+    def make_plan(data: JSONBody[Screen]) -> Response[bytes]:
         """The plan for one screen."""
         return Response(
             _ENCODER.encode(decide(data, graph)),

@@ -3,6 +3,7 @@
 import msgspec
 from litestar import Response, route
 from litestar.handlers import HTTPRouteHandler
+from litestar.params import FromPath
 from msgspec import Struct
 
 from service.web.documents import ReadRequest, of_content, serve
@@ -27,7 +28,7 @@ def problem_routes() -> list[HTTPRouteHandler]:
         return serve(request, listed)
 
     @route("/problems/{type:str}", http_method=READ, sync_to_thread=False)
-    def get_problem(request: ReadRequest, type: str) -> Response[bytes]:
+    def get_problem(request: ReadRequest, type: FromPath[str]) -> Response[bytes]:
         """One kind of error."""
         return serve(request, found(pages, type))
 
