@@ -1,27 +1,48 @@
 """From a folder of records to a graph, or to every fault at once."""
 
 import importlib.resources
+from collections.abc import Iterable
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from service.compiler.checks import CHECKS, WHOLE_PACK_CHECKS
 from service.compiler.checks.width import check_width
+from service.compiler.draft import Draft
 from service.compiler.freeze import freeze
+from service.compiler.overlay import blame, lay
 from service.compiler.read import read_pack
-from service.model.errors import PackError
+from service.model.errors import PackError, PackFault
 from service.model.graph import Graph
 
 SHIPPED = "knowledge"
 """Folder of the shipped pack, installed beside this project's packages; read, never imported."""
 
 
-def compile_pack(root: Traversable | Path | None = None, *, whole_vocabulary: bool = True) -> Graph:
+def compile_pack(
+    root: Traversable | Path | None = None,
+    *,
+    overlay: Traversable | Path | None = None,
+    whole_vocabulary: bool = True,
+) -> Graph:
     """Return the compiled pack at `root`, or the shipped one; raise PackError with all faults.
 
+    An `overlay` is a gym's own folder laid over it (see overlay.py); its faults are the pack's.
     Without `whole_vocabulary` a pack need not cover the contract's lists of ids nor hold every
     kind of rule: that is for small packs in tests, and nothing that serves asks for it.
     """
     draft, shape = read_pack(importlib.resources.files(SHIPPED) if root is None else root)
+    if overlay is None:
+        return _compiled(draft, shape, whole_vocabulary=whole_vocabulary)
+    laid = lay(draft, overlay)
+    try:
+        return _compiled(laid.draft, (*shape, *laid.faults), whole_vocabulary=whole_vocabulary)
+    except PackError as error:
+        faults = {blame(fault, overlay, draft) for fault in error.faults}
+        raise PackError(tuple(sorted(faults))) from None
+
+
+def _compiled(draft: Draft, shape: Iterable[PackFault], *, whole_vocabulary: bool) -> Graph:
+    """Return the graph of a draft; raise PackError with the faults of form and of every check."""
     checks = (*CHECKS, *WHOLE_PACK_CHECKS) if whole_vocabulary else CHECKS
     faults = {*shape, *(fault for check in checks for fault in check(draft))}
     if faults:

@@ -66,6 +66,8 @@ class Manifest(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """Targets that are tried first where a screen names none; the others follow by id."""
     stand_alone: tuple[Slug, ...] = ()
     """Drills that have no easier and no harder neighbour, and so are on no ladder."""
+    kept_texts: tuple[Slug, ...] = ()
+    """Texts that no overlay may rename, because they carry a caution or an alert."""
 
 
 class RecordFile(Struct, frozen=True, kw_only=True):

@@ -52,7 +52,20 @@ class _Table(Struct, frozen=True, kw_only=True):
 
 def read_pack(root: Traversable | Path) -> tuple[Draft, tuple[PackFault, ...]]:
     """Return the draft of a pack and every fault of form; what has none is in the draft."""
-    return _Reader(root).read()
+    return _Reader(root).read_whole()
+
+
+def read_parts(root: Traversable | Path, manifest: Manifest) -> tuple[Draft, tuple[PackFault, ...]]:
+    """Return the records of a folder that is no pack by itself, under a manifest made for it."""
+    return _Reader(root).read(manifest)
+
+
+def read_manifest(
+    root: Traversable | Path, wanted: type[_R]
+) -> tuple[_R | None, tuple[PackFault, ...]]:
+    """Return the manifest of a folder as the wanted struct, or None and every fault in it."""
+    reader = _Reader(root)
+    return reader.manifest(wanted), reader.faults()
 
 
 class _Reader:
@@ -66,8 +79,20 @@ class _Reader:
         self._place: dict[tuple[Kind, str], str] = {}
         self._unreadable: set[tuple[Kind, str]] = set()
 
-    def read(self) -> tuple[Draft, tuple[PackFault, ...]]:
-        manifest = self._read_manifest()
+    def read_whole(self) -> tuple[Draft, tuple[PackFault, ...]]:
+        return self.read(self._read_manifest())
+
+    def faults(self) -> tuple[PackFault, ...]:
+        return tuple(self._faults)
+
+    def manifest(self, wanted: type[_R]) -> _R | None:
+        raw = self._toml(self._root.joinpath(MANIFEST), MANIFEST)
+        wrong = [] if raw is None else list(faults_of(raw, wanted))
+        for field, what in wrong:
+            self._say(MANIFEST, field=field, wrong=what, do="correct it")
+        return None if raw is None or wrong else convert(raw, wanted)
+
+    def read(self, manifest: Manifest) -> tuple[Draft, tuple[PackFault, ...]]:
         for entry in sorted(self._root.iterdir(), key=lambda e: e.name):
             if entry.name == MANIFEST or entry.name.startswith((".", "_")):
                 continue
@@ -79,7 +104,7 @@ class _Reader:
         draft = Draft(
             manifest=manifest,
             every=every,
-            live=_live(every),
+            live=live_of(every),
             files=tuple(self._files),
             place=self._place,
             unreadable=frozenset(self._unreadable),
@@ -92,13 +117,9 @@ class _Reader:
         )
 
     def _read_manifest(self) -> Manifest:
-        raw = self._toml(self._root.joinpath(MANIFEST), MANIFEST)
-        wrong = [] if raw is None else list(faults_of(raw, Manifest))
-        for field, what in wrong:
-            self._say(MANIFEST, field=field, wrong=what, do="correct it")
-        if raw is None or wrong:
+        manifest = self.manifest(Manifest)
+        if manifest is None:
             return Manifest(name="?", version="0.0.0", kinds=KINDS)
-        manifest = convert(raw, Manifest)
         folders = {e.name for e in self._root.iterdir() if e.is_dir()}
         for kind in manifest.kinds:
             if kind not in folders:
@@ -218,7 +239,7 @@ class _Reader:
         return found
 
 
-def _live(every: Records) -> Records:
+def live_of(every: Records) -> Records:
     """Return the live records alone; sources and texts have no status and stay."""
     parts: dict[str, Mapping[str, AnyRecord]] = {
         kind: {

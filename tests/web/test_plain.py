@@ -48,7 +48,9 @@ def test_every_step_is_told_whole_and_in_order(graph: Graph, name: str) -> None:
     for number, step in enumerate(answer.session.steps if answer.session else (), start=1):
         place = page.index(f"{number}. {step.name}", place)
         told = (step.good_looks_like, step.stop_when, *step.cues)
-        for text in (*told, *(reason.text for reason in step.because)):
+        ruled = (reason.text for reason in step.because if reason.rule is not None)
+        served = [reason.text for reason in step.because if reason.code == "serves"][:1]
+        for text in (*told, *ruled, *served):
             assert page.index(flat(text), place) > place
         first = step.sides[0]
         side = f"{first.side} " if first.side in ("left", "right") else ""

@@ -18,6 +18,7 @@ from service.model.quantities import Side, Urgency
 WIDTH = 80
 CAUSES_SHOWN = 6
 REASONS_SHOWN = 5
+SERVED_SHOWN = 2
 CLOSING = (
     "A decision aid for people who train people. It diagnoses nothing; licensed practice and "
     "local rules come first. Nothing in the pack is signed off by a clinician."
@@ -37,10 +38,10 @@ def render(answer: Answer) -> str:
     parts = [
         *_held_back(answer),
         *_verdict(answer),
+        *_section("Look at this first", (_look(look) for look in answer.look_at)),
         *_today(answer.session),
         *_section("Carry it over", (_item(text) for text in answer.carry_over)),
         *_section("What is likely", _causes(answer.causes)),
-        *_section("Look at this first", (_look(look) for look in answer.look_at)),
         *_section("Worth checking next", (_look(look) for look in answer.next_checks)),
         *_section("What would change this plan", (_look(look) for look in answer.turning_points)),
         *_section("See whether it worked", (_retest(retest) for retest in answer.retest)),
@@ -85,8 +86,6 @@ def _today(session: Session | None) -> Iterable[str]:
 
 
 def _step(number: int, step: Step) -> str:
-    harder = step.harder.name if step.harder else "none listed"
-    easier = step.easier.name if step.easier else "none listed"
     kit = ", ".join(map(_words, step.kit)) or "none needed"
     lines = [
         _wrap(f"{number}. {step.name}", hanging="   "),
@@ -96,11 +95,18 @@ def _step(number: int, step: Step) -> str:
         *(_field("Say", cue) for cue in step.cues),
         _field("Good", step.good_looks_like),
         _field("Stop when", step.stop_when),
-        _field("Easier", easier),
-        _field("Harder", harder),
-        *(_field("Why", reason.text) for reason in step.because),
+        _field("Easier", step.easier.name) if step.easier else "",
+        _field("Harder", step.harder.name) if step.harder else "",
+        *(_field("Why", text) for text in _why(step)),
     ]
     return "\n".join(line for line in lines if line)
+
+
+def _why(step: Step) -> Iterable[str]:
+    """What a step is for and what gave it its place; the evidence stands with the causes."""
+    serves = [reason.text for reason in step.because if reason.code == "serves"]
+    yield from serves[:SERVED_SHOWN]
+    yield from (r.text for r in step.because if r.moved is None and r.code != "serves")
 
 
 def dose(step: Step) -> str:
