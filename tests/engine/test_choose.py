@@ -8,7 +8,10 @@ from service.model.quantities import Aim
 from tests.choice_cases import random_problem
 
 LINE = ((0, 0), (1_000_000, 1_000_000))
+EITHER: frozenset[Aim] = frozenset({"practice", "transfer"})
 SQUAT, HINGE = 0, 1
+OF_ITS_OWN = 2
+"""The cause that only an ending serves; its weight is 60000."""
 
 
 def option(
@@ -18,7 +21,6 @@ def option(
     *,
     seconds: int = 60,
     dose: int = 0,
-    bonus: int = 0,
     ladder: int = -1,
     region: int = 0,
     pattern: int = -1,
@@ -32,7 +34,6 @@ def option(
         aim=aim,
         seconds=seconds,
         effects=effects,
-        bonus=bonus,
         ladder=ladder,
         region=region,
         pattern=pattern,
@@ -44,12 +45,13 @@ def option(
 
 def end(drill: int = 90, **more: object) -> Option:
     """Return a movement that a session may end in, worth its price and a little more."""
-    return option(drill, "transfer", bonus=30_000, pattern=SQUAT, **more)  # type: ignore[arg-type]
+    more.setdefault("effects", ((OF_ITS_OWN, 500_000),))
+    return option(drill, "transfer", pattern=SQUAT, **more)  # type: ignore[arg-type]
 
 
 def pick(
     *options: Option,
-    weights: tuple[int, ...] = (500_000, 500_000),
+    weights: tuple[int, ...] = (500_000, 500_000, 60_000),
     curve: tuple[tuple[int, int], ...] = LINE,
     price: int = 10_000,
     seconds: int = 600,
@@ -58,6 +60,7 @@ def pick(
     range_drills: int = 1,
     hold_s: int = 59,
     needs_practice: bool = False,
+    ends_by: frozenset[Aim] = EITHER,
 ) -> Choice:
     limits = Limits(
         seconds=seconds,
@@ -66,6 +69,8 @@ def pick(
         range_drills=range_drills,
         hold_s=hold_s,
         ends_in=frozenset({SQUAT}),
+        ends_by=ends_by,
+        target=SQUAT,
         needs_practice=needs_practice,
     )
     return choose(
@@ -77,15 +82,16 @@ def test_nothing_to_choose_from_is_an_empty_session() -> None:
     assert pick() == Choice(chosen=(), value=0, seconds=0)
 
 
-def test_value_is_weight_times_returns_plus_bonus_minus_price() -> None:
+def test_value_is_weight_times_returns_minus_price() -> None:
     curve = ((0, 0), (400_000, 400_000), (1_000_000, 700_000))
-    found = pick(option(1, effects=((0, 700_000),)), end(), curve=curve, weights=(500_001,))
+    last = end(effects=((1, 400_000),))
+    found = pick(option(1, effects=((0, 700_000),)), last, curve=curve, weights=(500_001, 75_000))
     # r(0.7) = 0.4 + 0.3 / 2 = 0.55; floor(500001 * 0.55) = 275000; then 30000 - 2 * 10000
     assert (found.chosen, found.value, found.seconds) == ((0, 1), 285_000, 120)
 
 
 def test_returns_are_flat_beyond_the_last_point() -> None:
-    assert pick(end(effects=((0, 3_000_000),))).value == 500_000 + 30_000 - 10_000
+    assert pick(end(effects=((0, 3_000_000),))).value == 500_000 - 10_000
 
 
 def test_a_step_that_does_not_earn_its_price_is_not_taken() -> None:
@@ -165,6 +171,17 @@ def test_a_session_ends_in_a_pattern_asked_for() -> None:
     assert pick(control, option(3, pattern=SQUAT)).chosen == ()
 
 
+def test_an_ending_is_of_the_aims_asked_for_and_without_a_helper() -> None:
+    control = option(1, effects=((0, 900_000),))
+    practice = option(2, "practice", ((1, 100_000),), pattern=SQUAT)
+    only = frozenset[Aim]({"transfer"})
+    assert pick(control, practice).chosen == (0, 1)
+    assert pick(control, practice, ends_by=only).chosen == ()
+    assert pick(control, practice, end(), ends_by=only).chosen == (0, 1, 2)
+    helped = end(3, helper=True, effects=((OF_ITS_OWN, 900_000),))
+    assert pick(control, practice, helped, ends_by=only).chosen == ()
+
+
 def test_practice_is_taken_where_it_is_needed_and_nothing_else_will_do() -> None:
     practice = option(2, "practice", pattern=HINGE)
     assert pick(end(), practice).chosen == (0,)
@@ -203,6 +220,21 @@ def test_order_is_range_control_then_the_patterns_with_the_target_last() -> None
     )
     # by place: range 6, control 5 then 4 by weight served, hinge helped and plain, squat the same
     assert found.chosen == (5, 4, 3, 6, 1, 2, 0)
+
+
+def test_practice_comes_before_the_movement_that_ends_the_session() -> None:
+    found = pick(
+        end(1, effects=((0, 900_000),)),
+        option(2, "practice", ((1, 100_000),), pattern=SQUAT),
+        option(3, "practice", ((1, 90_000),), pattern=SQUAT, helper=True),
+    )
+    assert found.chosen == (2, 1, 0)
+
+
+def test_a_movement_with_help_still_comes_before_practice_where_that_is_its_plain_form() -> None:
+    helped = option(1, "transfer", ((0, 900_000),), pattern=SQUAT, helper=True)
+    practice = option(2, "practice", ((1, 100_000),), pattern=SQUAT)
+    assert pick(practice, helped).chosen == (1, 0)
 
 
 def test_order_within_an_aim_falls_back_on_the_drill() -> None:
@@ -247,6 +279,8 @@ def test_looser_limits_never_lower_the_value() -> None:
             range_drills=limits.range_drills + 1,
             hold_s=limits.hold_s,
             ends_in=limits.ends_in | {3},
+            ends_by=EITHER,
+            target=limits.target,
             needs_practice=False,
         )
         wider = Problem(

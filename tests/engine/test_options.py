@@ -6,6 +6,7 @@ import pytest
 
 from service.engine.choose import choose
 from service.engine.exchange import conflicts, dominators, wants
+from service.engine.frame import frame_of
 from service.engine.options import Barred, Closure, Laid, Wanted, lay
 from service.engine.sides import sides_of, weaker_side
 from service.model.answer import SideDose
@@ -18,6 +19,7 @@ from tests.choice_cases import random_problem
 from tests.small_graph import CAUSES, PATTERNS, drill, small_graph
 
 ANKLE, BUILD, OUTER, INNER, TRUNK, SKILL = CAUSES
+CARRY = len(CAUSES)
 SQUAT = drill(
     "squat_plain",
     "transfer",
@@ -136,7 +138,7 @@ def test_a_stretch_held_too_long_with_its_extra_set_is_against_the_rule() -> Non
     stretch = drill("stretch", "range", {ANKLE: 0.5}, each_side=True, region="ankle")
     graph = small_graph([stretch, SQUAT], holds={"stretch": 25})
     assert option_of(lay(graph, screen(), {}, wanted()), "stretch").holds == ((0, 50),)
-    leaning = wanted(lean={ANKLE: 1})
+    leaning = wanted(lean={ANKLE: 40_000})
     assert reasons(lay(graph, screen(), {}, leaning)) == {
         "stretch": ("rule", "rule_static_hold_limit")
     }
@@ -156,18 +158,49 @@ def test_other_movements_enter_only_where_they_carry_over() -> None:
     near = drill(
         "split", "transfer", {TRUNK: 0.5}, pattern="split_squat", carries_to={"squat": 0.4}
     )
-    laid = lay(small_graph([hinge, near, SQUAT]), screen(), {}, wanted())
+    laid = lay(small_graph([hinge, near, SQUAT]), screen(), {}, wanted("unsure"))
     assert reasons(laid) == {"hinge_plain": ("rule", "rule_ends_in_pattern")}
-    # 0.4 of carry-over at a weight of 0.25
-    assert option_of(laid, "split").bonus == 100_000
+    # carry-over is one more weighted entry, after the causes
+    assert laid.problem.weights[CARRY] == 250_000
+    assert option_of(laid, "split").effects == ((CAUSES.index(TRUNK), 500_000), (CARRY, 400_000))
     assert laid.problem.limits.ends_in == {1, 2}
+
+
+def test_training_ends_in_a_drill_of_the_target_itself() -> None:
+    near = drill(
+        "split", "transfer", {TRUNK: 0.5}, pattern="split_squat", carries_to={"squat": 0.4}
+    )
+    both = small_graph([near, SQUAT, practice("plain", None)])
+    limits = lay(both, screen(), {}, wanted()).problem.limits
+    assert (limits.ends_in, limits.ends_by) == ({PATTERNS.index("squat")}, {"transfer"})
+    # neither cautions nor minutes soften it, or more minutes could lower the value
+    shut = {"squat_plain": Closure(reason="caution", by="bones")}
+    assert choose(lay(both, screen(), shut, wanted()).problem).chosen == ()
+    without = small_graph([near, practice("plain", None)])
+    limits = lay(without, screen(), {}, wanted()).problem.limits
+    assert limits.ends_in == {PATTERNS.index("squat"), PATTERNS.index("split_squat")}
+    limits = lay(both, screen(), {}, wanted("unsure")).problem.limits
+    assert limits.ends_by == {"practice", "transfer"}
+
+
+def test_a_second_drill_that_only_carries_over_does_not_earn_its_step() -> None:
+    """Carry-over has diminishing returns: the first counts, a second adds less than its price."""
+    whole = {"carries_to": {"squat": 1.0}, "pattern": "squat"}
+    drills = [drill(name, "transfer", {SKILL: 0.1}, **whole) for name in ("one", "two")]
+    laid = lay(small_graph(drills), screen(), {}, wanted(hip_abductors=400_000))
+    # r(2) - r(1) = 0.2 of a weight of 0.25, against a price of 0.02; then r(3) - r(2) = 0
+    assert laid.problem.weights[CARRY] == 250_000
+    assert choose(laid.problem).value == 250_000 - 2 * 20_000
+    three = [*drills, drill("three", "transfer", {SKILL: 0.1}, **whole)]
+    more = choose(lay(small_graph(three), screen(), {}, wanted(hip_abductors=400_000)).problem)
+    assert more.value == 250_000 - 2 * 20_000
 
 
 def test_the_carry_over_of_a_short_dose_shrinks_with_it() -> None:
     graph = small_graph([SQUAT], short=["squat_plain"])
     laid = lay(graph, screen(), {}, wanted())
-    assert option_of(laid, "squat_plain").bonus == 125_000
-    assert option_of(laid, "squat_plain", short=True).bonus == 75_000
+    assert option_of(laid, "squat_plain").effects[-1] == (CARRY, 500_000)
+    assert option_of(laid, "squat_plain", short=True).effects[-1] == (CARRY, 300_000)
 
 
 def test_build_is_never_trained_nor_counted() -> None:
@@ -179,6 +212,7 @@ def test_build_is_never_trained_nor_counted() -> None:
     assert reasons(laid) == {"against": ("rule", "rule_build_not_trained")}
     assert laid.problem.weights[CAUSES.index(BUILD)] == 0
     assert option_of(laid, "both").effects == ((CAUSES.index(INNER), 300_000),)
+    assert laid.problem.weights[:CARRY] == (0, 0, 0, 90_000, 0, 0)
 
 
 def practice(name: str, helper: str | None, pattern: str = "squat") -> DrillRecord:
@@ -244,6 +278,15 @@ def test_practice_with_a_help_that_failed_is_against_the_rule_in_training_too() 
     assert reasons(laid)["with_cue"] == ("rule", "rule_helper_then_plain")
 
 
+def test_practice_with_a_help_that_was_not_tried_is_against_the_rule_in_training() -> None:
+    drills = [practice("plain", None), practice("with_cue", "spoken_cue"), SQUAT]
+    want = wanted(squat=300_000)
+    laid = lay(small_graph(drills), screen(), {}, want)
+    assert reasons(laid)["with_cue"] == ("rule", "rule_helper_then_plain")
+    helped = wanted(squat=300_000, worked=frozenset({"spoken_cue"}))
+    assert "with_cue" not in reasons(lay(small_graph(drills), screen(), {}, helped))
+
+
 def test_limits_follow_the_rules_and_never_fall_with_minutes() -> None:
     graph = small_graph([SQUAT])
     found = {m: lay(graph, screen(m), {}, wanted()).problem.limits for m in range(1, 121)}
@@ -267,11 +310,12 @@ def test_unknown_drills_are_limited_for_new_clients_only() -> None:
 def test_the_weaker_side_goes_first_with_one_more_set_and_its_seconds() -> None:
     steps = drill("side_steps", "control", {OUTER: 0.5}, each_side=True)
     graph = small_graph([steps, SQUAT])
-    laid = lay(graph, screen(), {}, wanted(lean={OUTER: -5, ANKLE: 900}))
+    laid = lay(graph, screen(), {}, wanted(lean={OUTER: -30_001, ANKLE: 90_000}))
     offered = next(o for o in laid.offered if o.drill == "side_steps")
     assert offered.sides == (SideDose(side="right", sets=3), SideDose(side="left", sets=2))
     assert option_of(laid, "side_steps").seconds == 140
-    even = lay(graph, screen(), {}, wanted(lean={ANKLE: 900}))
+    # a tenth of the weight is no lean
+    even = lay(graph, screen(), {}, wanted(lean={OUTER: -30_000, ANKLE: 90_000}))
     offered = next(o for o in even.offered if o.drill == "side_steps")
     assert offered.sides == (SideDose(side="left", sets=2), SideDose(side="right", sets=2))
     assert option_of(even, "side_steps").seconds == 100
@@ -280,9 +324,11 @@ def test_the_weaker_side_goes_first_with_one_more_set_and_its_seconds() -> None:
 def test_the_movement_itself_leans_with_the_whole_session() -> None:
     lunge = drill("lunge", "transfer", {TRUNK: 0.5}, each_side=True, pattern="split_squat")
     graph = small_graph([lunge])
-    lean = (-4, 0, 3, 2, 0, 0)
-    assert weaker_side(graph, lunge, lean, sum(lean)) == "left"
-    assert weaker_side(graph, SQUAT, lean, sum(lean)) == "none"
+    for by, side in ((0, "left"), (2_000, "none"), (400_000, "right")):
+        lean = {ANKLE: -140_000, OUTER: 131_000, INNER: 101_000 - by}
+        frame = frame_of(graph, screen(), wanted(lean=lean))
+        assert weaker_side(frame, lunge) == side
+        assert weaker_side(frame, SQUAT) == "none"
     assert sides_of(SQUAT, 2, 1, "none") == (SideDose(side="both", sets=2),)
 
 
