@@ -62,7 +62,7 @@ def check_camera(
             return every, (("sides_contradict_view", "/mirrored", (("view", clip.view),)),)
     blocked: Blocked = frozenset()
     told: list[Told] = []
-    roll = _roll(clip, standing)
+    roll = _roll(clip, standing, repeats)
     limit = numbers["roll_limit_deg"] * (2 if clip.view == "side" else 1)
     if abs(roll) > limit:
         blocked |= _BY_TILT
@@ -78,17 +78,22 @@ def _view_fits(clip: Clip, standing: Array, numbers: Numbers) -> bool:
     """Return whether the shoulders are as wide as the view says: wide from the front, else not."""
     width = middle(np.abs(standing[:, SHOULDER][:, 0, 0] - standing[:, SHOULDER][:, 1, 0]))
     trunk = either(standing[:, SHOULDER]) - either(standing[:, HIP])
-    ratio = width / middle(np.hypot(trunk[:, 0], trunk[:, 1]))
-    if not math.isfinite(ratio):
+    limit = middle(np.hypot(trunk[:, 0], trunk[:, 1])) * numbers["shoulders_in_trunk"] / 2
+    if not math.isfinite(width + limit):
         return True
-    half = numbers["shoulders_in_trunk"] / 2
-    return ratio < half if clip.view == "side" else ratio > half
+    return width < limit if clip.view == "side" else width > limit
 
 
-def _roll(clip: Clip, standing: Array) -> float:
+def _roll(clip: Clip, standing: Array, repeats: Repeats) -> float:
     """Return how far the camera seems rolled, in degrees; 0 where nothing level is seen."""
     if clip.view == "side":
-        up = either(standing[:, SHOULDER]) - either(standing[:, ANKLE])
+        feet = either(standing[:, ANKLE])
+        if clip.movement in ONE_LEG and clip.movement != "split_squat":
+            stands = {one.side for one in repeats.found}
+            if stands not in ({"left"}, {"right"}):
+                return 0.0
+            feet = standing[:, ANKLE][:, 0 if stands == {"left"} else 1]
+        up = either(standing[:, SHOULDER]) - feet
         lean = math.atan2(middle(up[:, 0]), middle(up[:, 1])) * DEG
         upright = clip.movement not in ("push_up", "row", "single_leg_stance")
         return lean if upright and math.isfinite(lean) else 0.0
@@ -107,8 +112,8 @@ def _roll(clip: Clip, standing: Array) -> float:
 def _turn_of(clip: Clip, track: Track, repeats: Repeats, curves: Curves) -> float:
     """Return how far the camera seems turned, in degrees, by both knees going one way.
 
-    A turned camera shows one knee in and the other out by the same amount; on one leg it cannot
-    be told from the client.
+    A turned camera shows one knee in and the other out; the smaller of the two tells of the
+    camera, for one knee alone tells of the client. On one leg it cannot be told at all.
     """
     shift = curves.get("knee_medial_shift")
     if clip.movement in ONE_LEG or shift is None or not repeats.found:
@@ -118,7 +123,8 @@ def _turn_of(clip: Clip, track: Track, repeats: Repeats, curves: Curves) -> floa
     points = track.points[0, low]
     shank = points[:, KNEE, 1] - points[:, ANKLE, 1]
     ahead = np.sqrt(np.maximum((0.5 * track.leg) ** 2 - shank**2, (0.2 * track.leg) ** 2))
-    common = middle((each[:, 1] - each[:, 0]) / 2)
+    left, right = middle(each[:, 0]), middle(each[:, 1])
+    common = min(abs(left), abs(right)) if left * right < 0 else 0.0
     reach = 100 * middle(ahead.mean(-1)) / (0.5 * track.leg)
     turn = math.atan2(common, reach) * DEG
     return turn if math.isfinite(turn) else 0.0

@@ -57,6 +57,9 @@ def clean(clip: Clip, numbers: Numbers) -> tuple[Track | None, tuple[Told, ...]]
         told.append(("all_missing", "/frames", ()))
         return None, tuple(told)
     leg = _leg(raw)
+    if not leg > 0:
+        told.append(("no_body", "/frames", ()))
+        return None, tuple(told)
     raw = _one_person(raw, leg, clip, numbers, told)
     if not _upright(raw, clip, told) or not _enough(raw, numbers, told):
         return None, tuple(told)
@@ -65,8 +68,13 @@ def clean(clip: Clip, numbers: Numbers) -> tuple[Track | None, tuple[Told, ...]]
     weights = kernel(clip.fps, numbers["corner_hz"])
     gain, left = noise_gains(weights)
     both = np.stack([smooth(flat, weights), flat]).reshape(2, *raw.shape)
+    leg = _leg(both[0])
+    if not leg > 0:
+        # all that was a body has been left out
+        told.append(("no_body", "/frames", ()))
+        return None, tuple(told)
     return Track(
-        points=both, confidence=confidence, fps=clip.fps, leg=_leg(both[0]), gain=gain, left=left
+        points=both, confidence=confidence, fps=clip.fps, leg=leg, gain=gain, left=left
     ), tuple(told)
 
 
@@ -90,20 +98,20 @@ def _array(clip: Clip, numbers: Numbers, told: list[Told]) -> Array | None:
         told.append(("frame_length", f"/frames/{odd[0]}", values))
         blank = ((None, None, None),) * size
         frames = tuple(frame if len(frame) == size else blank for frame in frames)
-    return np.array(frames, dtype=np.float64)
+    read = np.array(frames, dtype=np.float64)
+    lost = ~np.isfinite(read).all(axis=2)
+    read[lost] = np.nan
+    count = int(lost.sum()) - len(odd) * size
+    if count:
+        told.append(("not_a_number", "/frames", (("count", str(count)),)))
+    return read
 
 
-def _usable(
-    read: Array, clip: Clip, numbers: Numbers, told: list[Told]
-) -> tuple[Array, Array]:
+def _usable(read: Array, clip: Clip, numbers: Numbers, told: list[Told]) -> tuple[Array, Array]:
     """Return places (frames x points x 2) with NaN for what is not to be used, and confidence."""
     where = np.array(places(clip.layout))
     taken = read[:, np.maximum(where, 0)]
     taken[:, where < 0] = np.nan
-    known = taken[:, where >= 0]
-    missing = ~np.isfinite(known).all(axis=2)
-    if missing.any() and not all(t[0] == "frame_length" for t in told if missing.all()):
-        told.append(("not_a_number", "/frames", (("count", str(int(missing.sum()))),)))
     spot, sure = taken[..., :2].copy(), taken[..., 2]
     _odd_confidence(sure, told)
     if clip.image is not None:
@@ -147,9 +155,7 @@ def _leg(raw: Array) -> float:
     return trunk * _TRUNKS_IN_A_LEG
 
 
-def _one_person(
-    raw: Array, leg: float, clip: Clip, numbers: Numbers, told: list[Told]
-) -> Array:
+def _one_person(raw: Array, leg: float, clip: Clip, numbers: Numbers, told: list[Told]) -> Array:
     """Return the places of one person: the longest stretch between jumps, labels in order."""
     reach = numbers["jump_legs"] * leg
     hips = either(raw[:, HIP])

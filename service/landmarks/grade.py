@@ -15,7 +15,7 @@ from service.landmarks.camera import Blocked
 from service.landmarks.clean import Numbers
 from service.landmarks.repeat import ONE_LEG
 from service.model.knowledge import CutoffRecord, GradeRow
-from service.model.landmarks import Clip, NotObservable, Summary, Uncertain
+from service.model.landmarks import Clip, MeasureSummary, NotObservable, UncertainFinding
 from service.model.quantities import FindingId, Grade, LandmarkMeasureId, Side
 from service.model.screen import Observation
 
@@ -24,7 +24,7 @@ _UNSIDED: frozenset[FindingId] = frozenset(
 )
 _BOTH_WAYS: frozenset[LandmarkMeasureId] = frozenset(("pelvis_shift", "trunk_side_lean"))
 """Midline measures that are one finding to the left and another to the right."""
-_Reason = Literal["camera", "layout", "points", "repetitions", "view"]
+_Reason = Literal["camera", "layout", "movement", "points", "repetitions", "view"]
 _NEAR_ONLY: frozenset[LandmarkMeasureId] = frozenset(("heel_rise",))
 """Graded only on the side towards a camera at the side."""
 
@@ -33,7 +33,7 @@ class Graded(Struct, frozen=True, kw_only=True):
     """What is sure, and what is not."""
 
     observations: tuple[Observation, ...]
-    uncertain: tuple[Uncertain, ...]
+    uncertain: tuple[UncertainFinding, ...]
 
 
 class _Seen(Struct, frozen=True, kw_only=True):
@@ -46,13 +46,13 @@ class _Seen(Struct, frozen=True, kw_only=True):
 def grade(
     clip: Clip,
     facing: float,
-    summaries: tuple[Summary, ...],
+    summaries: tuple[MeasureSummary, ...],
     records: Mapping[LandmarkMeasureId, CutoffRecord],
     numbers: Numbers,
 ) -> Graded:
     """Return the findings that have a cut-off here, by finding and side."""
     sure: list[Observation] = []
-    open_: list[Uncertain] = []
+    open_: list[UncertainFinding] = []
     for measure, record in records.items():
         own = [s for s in summaries if s.measure == measure]
         for row in _rows(clip, record):
@@ -101,7 +101,7 @@ def _seen(
     facing: float,
     finding: FindingId,
     measure: LandmarkMeasureId,
-    own: list[Summary],
+    own: list[MeasureSummary],
 ) -> Iterator[_Seen]:
     """Yield the value for each side of a finding."""
     if finding in _UNSIDED:
@@ -119,7 +119,7 @@ def _seen(
             yield _Seen(side=s.side, value=s.value, spread=s.spread, n=s.n)
 
 
-def _one_of(clip: Clip, own: list[Summary]) -> _Seen:
+def _one_of(clip: Clip, own: list[MeasureSummary]) -> _Seen:
     """Return one value of both sides: their mean on two legs, the smaller on one.
 
     On one leg sides are different repetitions, and a short left must not hide behind the right.
@@ -149,9 +149,9 @@ def _observed(clip: Clip, finding: FindingId, seen: _Seen, best: Grade) -> Obser
 
 def _undecided(
     row: GradeRow, record: CutoffRecord, seen: _Seen, chances: dict[Grade, float]
-) -> Uncertain:
+) -> UncertainFinding:
     assert record.measure is not None
-    return Uncertain(
+    return UncertainFinding(
         finding=row.finding,
         side=seen.side,
         measure=record.measure,
@@ -169,7 +169,7 @@ def _undecided(
 def not_observable(
     clip: Clip,
     cutoffs: Mapping[str, CutoffRecord],
-    summaries: tuple[Summary, ...],
+    summaries: tuple[MeasureSummary, ...],
     graded: Graded,
     blocked: Blocked,
     repeated: bool,
@@ -191,7 +191,10 @@ def not_observable(
                     out.setdefault(
                         row.finding,
                         NotObservable(
-                            what=row.finding, side="none", reason=reason, instead=record.instead
+                            what=row.finding,
+                            side="none",
+                            reason=reason if clip.view in row.views else "view",
+                            instead=record.instead,
                         ),
                     )
         for unseen in record.unseen:
@@ -203,11 +206,11 @@ def not_observable(
     return tuple(out[name] for name in sorted(out))
 
 
-def _reason(
-    clip: Clip, record: CutoffRecord, blocked: bool, repeated: bool
-) -> _Reason:
+def _reason(clip: Clip, record: CutoffRecord, blocked: bool, repeated: bool) -> _Reason:
     if clip.view not in record.views:
         return "view"
+    if record.measure == "pelvis_shift" and clip.movement in ONE_LEG:
+        return "movement"
     if clip.layout not in record.layouts:
         return "layout"
     if blocked:

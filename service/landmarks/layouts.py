@@ -86,3 +86,12 @@ TABLES: Mapping[Layout, Mapping[str, int]] = {
 def places(layout: Layout) -> tuple[int, ...]:
     """Return for every point of `POINTS` its index in a frame, -1 where the layout lacks it."""
     return tuple(TABLES[layout].get(name, -1) for name in POINTS)
+
+
+def layout_words() -> str:
+    """Return the index tables as a sentence for the contract, a layout at a time."""
+    tables = (
+        f"`{layout}`: " + ", ".join(f"{index} {name}" for name, index in table.items()) + "."
+        for layout, table in sorted(TABLES.items())
+    )
+    return "Points by index: " + " ".join(tables)

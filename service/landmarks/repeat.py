@@ -4,8 +4,10 @@ Apart from measuring because every measure is taken at the bottom that is found 
 """
 
 from collections.abc import Mapping
+from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 from msgspec import Struct
 
 from service.landmarks.clean import Numbers, Told, Track, either
@@ -31,6 +33,9 @@ _CLEARLY_LESS = 0.5
 """A foot that stands moves less than half as much as the one that is lifted."""
 
 
+Frames = npt.NDArray[np.intp]
+
+
 class Repeat(Struct, frozen=True, kw_only=True):
     """One repetition in frames, `end` included; `low` are the frames of its bottom."""
 
@@ -38,7 +43,7 @@ class Repeat(Struct, frozen=True, kw_only=True):
     start: int
     bottom: int
     end: int
-    low: Array
+    low: Frames
     depth: float
 
 
@@ -47,7 +52,7 @@ class Repeats(Struct, frozen=True, kw_only=True):
 
     found: tuple[Repeat, ...]
     height: Array
-    standing: Array
+    standing: Frames
 
 
 def find_repeats(
@@ -61,7 +66,7 @@ def find_repeats(
     height = sign * either(track.points[0][:, pair])[:, 1]
     top, bottom = upper(height, 0.95), upper(height, 0.02)
     reach = top - bottom
-    none = np.zeros(0, dtype=np.int64)
+    none = np.zeros(0, dtype=np.intp)
     if not reach >= numbers["least_depth"] * track.leg:
         told.append(("static_clip", "/frames", ()))
         return Repeats(found=(), height=height, standing=none), tuple(told)
@@ -78,7 +83,8 @@ def find_repeats(
             Repeat(
                 side=_leg_of(clip, track, start, end, facing),
                 start=start,
-                bottom=start + int(np.argmin(part)),
+                # the least height of a long bottom is a matter of noise
+                bottom=int(low[0] + low[-1]) // 2,
                 end=end,
                 low=low,
                 depth=float(100 * (top - part.min()) / track.leg),
@@ -104,7 +110,7 @@ def _cycles(height: Array, top: float, reach: float, numbers: Numbers) -> list[t
     marks = np.flatnonzero(high | deep)
     changes = np.flatnonzero(np.diff(deep[marks].astype(np.int8)))
     found: list[tuple[int, int]] = []
-    for down, up in zip(changes[:-1], changes[1:], strict=True):
+    for down, up in pairwise(changes):
         if deep[marks[down]]:
             continue
         first, last = int(marks[down]), int(marks[up + 1])
@@ -131,9 +137,7 @@ def _leg_of(clip: Clip, track: Track, start: int, end: int, facing: float) -> Si
         return "none"
     if clip.movement == "split_squat":
         return _front_leg(clip, ankles, facing)
-    ranges = [
-        upper(ankles[:, n, 1], 1.0) - upper(ankles[:, n, 1], 0.0) for n in range(2)
-    ]
+    ranges = [upper(ankles[:, n, 1], 0.9) - upper(ankles[:, n, 1], 0.1) for n in range(2)]
     if ranges[0] < _CLEARLY_LESS * ranges[1]:
         return "left"
     return "right" if ranges[1] < _CLEARLY_LESS * ranges[0] else "none"
@@ -172,13 +176,13 @@ def _hold(clip: Clip, track: Track, numbers: Numbers, told: list[Told]) -> Repea
     start, end, side = best
     if end - start < 2:
         told.append(("no_repetition", "/frames", ()))
-        return Repeats(found=(), height=height, standing=np.zeros(0, dtype=np.int64))
+        return Repeats(found=(), height=height, standing=np.zeros(0, dtype=np.intp))
     whole = Repeat(
         side=side,
         start=start,
         bottom=(start + end - 1) // 2,
         end=end - 1,
-        low=np.arange(start, end),
+        low=np.arange(start, end, dtype=np.intp),
         depth=0.0,
     )
-    return Repeats(found=(whole,), height=height, standing=np.zeros(0, dtype=np.int64))
+    return Repeats(found=(whole,), height=height, standing=np.zeros(0, dtype=np.intp))

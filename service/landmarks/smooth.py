@@ -26,17 +26,16 @@ _TAIL = 1e-5
 @lru_cache(maxsize=64)
 def kernel(fps: float, corner_hz: float) -> tuple[float, ...]:
     """Return the symmetric kernel, summing to 1; a single 1 where the corner is out of reach."""
-    wanted = corner_hz / _BOTH_WAYS
-    if wanted >= 0.45 * fps:
+    if corner_hz >= 0.45 * fps:
         return (1.0,)
-    warped = math.tan(math.pi * wanted / fps)
+    warped = math.tan(math.pi * corner_hz / fps) / _BOTH_WAYS
     scale = 1.0 + math.sqrt(2.0) * warped + warped * warped
     b0 = warped * warped / scale
     a1 = 2.0 * (warped * warped - 1.0) / scale
     a2 = (1.0 - math.sqrt(2.0) * warped + warped * warped) / scale
     response: list[float] = []
     y1 = y2 = 0.0
-    for n in range(int(8 * fps / wanted) + 8):
+    for n in range(int(8 * fps / corner_hz) + 8):
         driven = b0 * (1.0, 2.0, 1.0)[n] if n < 3 else 0.0
         y = driven - a1 * y1 - a2 * y2
         response.append(y)
@@ -88,13 +87,14 @@ def fill_short_gaps(series: Array, longest: int) -> Array:
     out = series.copy()
     for column in np.flatnonzero(~np.isfinite(series).all(axis=0)):
         seen = np.isfinite(series[:, column])
-        if not seen.any():
-            continue
         places = np.flatnonzero(seen)
-        for start, end in runs(~seen):
-            if start > places[0] and end <= places[-1] and end - start <= longest:
-                gap = np.arange(start, end)
-                out[start:end, column] = np.interp(gap, places, series[places, column])
+        if not places.size:
+            continue
+        gap = np.flatnonzero(~seen)
+        out[gap, column] = np.interp(gap, places, series[places, column])
+        out[: places[0], column] = out[places[-1] + 1 :, column] = np.nan
+        for before in np.flatnonzero(np.diff(places) > longest + 1):
+            out[places[before] + 1 : places[before + 1], column] = np.nan
     return out
 
 

@@ -15,7 +15,7 @@ from service.landmarks.layouts import ANKLE, HIP, KNEE, SHOULDER, WRIST
 from service.landmarks.repeat import ONE_LEG, Repeat, Repeats
 from service.landmarks.smooth import Array, kernel, smooth
 from service.model.knowledge import CutoffRecord
-from service.model.landmarks import Clip, Summary
+from service.model.landmarks import Clip, MeasureSummary
 from service.model.quantities import LandmarkMeasureId, Side
 
 FROM_STANDING: frozenset[LandmarkMeasureId] = frozenset(
@@ -84,7 +84,9 @@ def _of_repeat(
             else:
                 value = _mean(values) - (rest[measure][n] if measure in rest else 0.0)
             side = _side_of(clip, one, measure, n, low.shape[1])
-            if side is None or not math.isfinite(value):
+            camera = _mean(curve.camera[one.low, n])
+            if side is None or not math.isfinite(value + camera):
+                # what the camera may add is part of the value: without it there is none
                 continue
             if measure == "trunk_side_lean" and side == "right":
                 value = -value
@@ -92,9 +94,9 @@ def _of_repeat(
             yield Taken(
                 measure=measure,
                 side=side,
-                value=value,
+                value=float(value),
                 noise=noise,
-                camera=_mean(curve.camera[one.low, n]),
+                camera=camera,
             )
             if measure == "knee_projection_angle":
                 way = curve.data[0, one.start : one.end + 1, n]
@@ -104,7 +106,7 @@ def _of_repeat(
                         side=side,
                         value=float(way.max() - way.min()),
                         noise=noise,
-                        camera=_mean(curve.camera[one.low, n]),
+                        camera=camera,
                     )
 
 
@@ -115,18 +117,29 @@ def _side_of(
     own: Side = "left" if column == 0 else "right"
     if clip.movement not in ONE_LEG:
         return own if columns == 2 else "none"
+    if measure == "pelvis_shift":
+        # one foot gives no middle to slide from
+        return None
+    if measure == "trunk_side_lean":
+        # towards the standing leg; nothing where that is not known
+        return None if one.side == "none" else one.side
     if columns == 1:
-        return one.side if measure == "trunk_side_lean" and one.side != "none" else "none"
+        return "none"
     return own if own == one.side else None
 
 
 def _lead(height: Array, one: Repeat, lean: Array) -> float:
     """Return how much further the trunk tips by the time the hips have risen a third."""
     way = height[one.bottom : one.end + 1]
-    risen = np.flatnonzero(way >= way[0] + _RISEN * (way[-1] - way[0]))
-    if not risen.size:
+    goal = way[0] + _RISEN * (way[-1] - way[0])
+    risen = np.flatnonzero(way >= goal)
+    if not risen.size or risen[0] == 0:
         return math.nan
-    return float(lean[one.bottom + int(risen[0])] - lean[one.bottom])
+    after = int(risen[0])
+    # between two frames, for here the body moves fastest
+    part = (goal - way[after - 1]) / (way[after] - way[after - 1])
+    then = lean[one.bottom + after - 1 : one.bottom + after + 1]
+    return float(then[0] + part * (then[1] - then[0])) - _mean(lean[one.low])
 
 
 def _wobble(track: Track, curves: Curves) -> Curves:
@@ -170,7 +183,7 @@ def summarise(
     taken: tuple[tuple[Taken, ...], ...],
     records: Mapping[LandmarkMeasureId, CutoffRecord],
     numbers: Numbers,
-) -> tuple[Summary, ...]:
+) -> tuple[MeasureSummary, ...]:
     """Return each measure and side over all repetitions, sorted by measure and side."""
     groups: dict[tuple[LandmarkMeasureId, Side], list[Taken]] = {}
     for one in taken:
@@ -216,7 +229,7 @@ def _doubt(track: Track, numbers: Numbers) -> float:
 
 def _summary(
     group: list[Taken], side: Side, record: CutoffRecord, doubt: float, numbers: Numbers
-) -> Summary:
+) -> MeasureSummary:
     values = [one.value for one in group]
     count = len(values)
     mean = math.fsum(values) / count
@@ -230,7 +243,7 @@ def _summary(
     method = math.hypot(record.error, doubt * per_degree)
     camera = math.fsum(one.camera for one in group) / count
     sources = {record.error_source} if record.error_source else set()
-    return Summary(
+    return MeasureSummary(
         measure=group[0].measure,
         side=side,
         value=mean,

@@ -30,7 +30,7 @@ Frame = Annotated[tuple[Point, ...], Meta(max_length=33)]
 Pixels = Annotated[int, Meta(ge=16, le=16384)]
 
 
-class Image(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class ImageSize(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """The size of the picture in pixels."""
 
     width: Pixels
@@ -52,13 +52,13 @@ class Clip(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     fps: Annotated[float, Meta(ge=1, le=240)]
     frames: Annotated[tuple[Frame, ...], Meta(max_length=3600)]
     coordinates: Literal["normalised", "pixels"] = "pixels"
-    image: Image | None = None
+    image: ImageSize | None = None
     mirrored: bool = False
     sex: Sex | None = None
     side: Literal["left", "none", "right"] = "none"
 
 
-class Value(Struct, frozen=True, kw_only=True):
+class MeasureValue(Struct, frozen=True, kw_only=True):
     """A measure in one repetition."""
 
     measure: LandmarkMeasureId
@@ -82,10 +82,10 @@ class Repetition(Struct, frozen=True, kw_only=True):
     bottom_hold_s: float
     rise_s: float
     depth: float
-    values: tuple[Value, ...]
+    values: tuple[MeasureValue, ...]
 
 
-class Summary(Struct, frozen=True, kw_only=True):
+class MeasureSummary(Struct, frozen=True, kw_only=True):
     """A measure over `n` repetitions: mean, extremes, and one standard error `spread`.
 
     `noise`, `camera` and `method` are the parts of the spread, added in squares: what varies from
@@ -107,7 +107,7 @@ class Summary(Struct, frozen=True, kw_only=True):
     sources: tuple[str, ...]
 
 
-class Difference(Struct, frozen=True, kw_only=True):
+class SideDifference(Struct, frozen=True, kw_only=True):
     """Left minus right; `beyond_noise` if it is larger than 1.96 times its spread."""
 
     measure: LandmarkMeasureId
@@ -117,7 +117,7 @@ class Difference(Struct, frozen=True, kw_only=True):
     beyond_noise: bool
 
 
-class Uncertain(Struct, frozen=True, kw_only=True):
+class UncertainFinding(Struct, frozen=True, kw_only=True):
     """A finding whose grade the clip does not settle: how probable each grade is."""
 
     finding: FindingId
@@ -138,11 +138,11 @@ class NotObservable(Struct, frozen=True, kw_only=True):
 
     what: FindingId | LandmarkMeasureId
     side: Side
-    reason: Literal["camera", "layout", "points", "repetitions", "view"]
+    reason: Literal["camera", "layout", "movement", "points", "repetitions", "view"]
     instead: str
 
 
-class Series(Struct, frozen=True, kw_only=True):
+class MeasureSeries(Struct, frozen=True, kw_only=True):
     """A measure over time in brief, at most 120 samples; null where the points are missing."""
 
     measure: LandmarkMeasureId | Literal["height"]
@@ -164,12 +164,12 @@ class LandmarkAnswer(Struct, frozen=True, kw_only=True):
     layout: Layout
     observations: tuple[Observation, ...]
     measurements: tuple[Measurement, ...]
-    uncertain: tuple[Uncertain, ...]
+    uncertain: tuple[UncertainFinding, ...]
     not_observable: tuple[NotObservable, ...]
     repetitions: tuple[Repetition, ...]
-    summaries: tuple[Summary, ...]
-    differences: tuple[Difference, ...]
-    series: tuple[Series, ...]
+    summaries: tuple[MeasureSummary, ...]
+    differences: tuple[SideDifference, ...]
+    series: tuple[MeasureSeries, ...]
     figure: str
     chart: str
     warnings: tuple[Warning, ...]
