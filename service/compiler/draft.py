@@ -14,6 +14,7 @@ from service.model.knowledge import (
     CauseRecord,
     CautionRecord,
     ChangeRecord,
+    CutoffRecord,
     DecisionRecord,
     DoseRecord,
     DrillRecord,
@@ -37,6 +38,7 @@ Kind = Literal[
     "causes",
     "cautions",
     "changes",
+    "cutoffs",
     "decision",
     "doses",
     "drills",
@@ -85,6 +87,7 @@ class Records(Struct, frozen=True, kw_only=True):
     causes: Mapping[str, CauseRecord]
     cautions: Mapping[str, CautionRecord]
     changes: Mapping[str, ChangeRecord]
+    cutoffs: Mapping[str, CutoffRecord]
     decision: Mapping[str, DecisionRecord]
     doses: Mapping[str, DoseRecord]
     drills: Mapping[str, DrillRecord]

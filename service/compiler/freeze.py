@@ -34,6 +34,7 @@ def freeze(draft: Draft) -> Graph:
         causes=_fixed(live.causes),
         links=_fixed(live.links),
         changes=_fixed(live.changes),
+        cutoffs=_fixed(live.cutoffs),
         measures=_fixed(live.measures),
         muscles=_fixed(live.muscles),
         drills=_fixed(live.drills),

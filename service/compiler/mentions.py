@@ -11,6 +11,7 @@ from service.compiler.draft import Kind, Records
 from service.model.knowledge import (
     CauseRecord,
     ChangeRecord,
+    CutoffRecord,
     DrillRecord,
     FindingRecord,
     LadderRecord,
@@ -78,6 +79,11 @@ def _strict(record: Record) -> Iterator[_Named]:
         yield from _of_measure(record)
     elif isinstance(record, DrillRecord):
         yield from _of_drill(record)
+    elif isinstance(record, CutoffRecord):
+        if record.error_source:
+            yield "error_source", ("sources",), record.error_source
+        for n, grade in enumerate(record.grades):
+            yield f"grades[{n}].source", ("sources",), grade.source
     elif isinstance(record, LadderRecord):
         for rung in record.rungs:
             yield "rungs", ("drills",), rung

@@ -13,6 +13,7 @@ from typing import Annotated
 from msgspec import Meta, Struct
 from msgspec.structs import replace
 
+from service.compiler.checks.helpers import CHECK as HELPERS
 from service.compiler.checks.reachability import CHECK as REACHABILITY
 from service.compiler.checks.references import nearest
 from service.compiler.draft import MANIFEST, AnyRecord, Draft, Kind, Manifest
@@ -68,12 +69,24 @@ def lay(base: Draft, root: Traversable | Path) -> Laid:
     return Laid(draft=_merged(base, top, chosen, at), faults=tuple(placed))
 
 
-def blame(fault: PackFault, root: Traversable | Path, base: Draft) -> PackFault:
+def no_folder(root: Traversable | Path) -> PackFault:
+    """Return the fault of an overlay that is not there."""
+    return PackFault(
+        file=f"{root.name}/",
+        record="",
+        field="",
+        check=CHECK,
+        wrong="is no folder that can be read",
+        do="name the folder that holds the overlay's manifest.toml",
+    )
+
+
+def blame(fault: PackFault, root: Traversable | Path) -> PackFault:
     """Return a fault of the whole as the overlay's, where what it switches off has made it.
 
     A way that is missing stands at a record of the pack, which was whole without the overlay.
     """
-    if fault.check != REACHABILITY or fault.file not in base.place.values():
+    if fault.check not in (HELPERS, REACHABILITY) or fault.file.startswith(f"{root.name}/"):
         return fault
     return replace(
         fault,
@@ -131,10 +144,16 @@ def _renamed(base: Draft, top: Draft) -> Iterator[PackFault]:
 
 
 def _names(text: TextRecord) -> set[str]:
+    """Return the places of a template as written, a width or a conversion being part of them."""
     try:
-        return {name for _, name, _, _ in string.Formatter().parse(text.text) if name is not None}
+        parsed = list(string.Formatter().parse(text.text))
     except ValueError:
         return {text.text}
+    return {
+        f"{name}{f'!{turn}' if turn else ''}{f':{spec}' if spec else ''}"
+        for _, name, spec, turn in parsed
+        if name is not None
+    }
 
 
 def _switched(base: Draft, chosen: OverlayManifest) -> Iterator[PackFault]:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 
 from service.compiler.checks import (
     aims,
+    cutoffs,
     cycles,
     decision,
     distinct,
@@ -16,6 +17,7 @@ from service.compiler.checks import (
     helpers,
     holds,
     ladders,
+    languages,
     links,
     measures,
     muscles,
@@ -48,6 +50,7 @@ CHECKS: tuple[Check, ...] = (
     helpers.check,
     holds.check,
     ladders.check,
+    languages.check,
     links.check,
     measures.check,
     muscles.check,
@@ -63,5 +66,5 @@ CHECKS: tuple[Check, ...] = (
     wording.check,
 )
 
-WHOLE_PACK_CHECKS: tuple[Check, ...] = (rules.check, vocabulary.check)
+WHOLE_PACK_CHECKS: tuple[Check, ...] = (cutoffs.check, rules.check, vocabulary.check)
 """What a pack made for a test may go without."""
