@@ -13,6 +13,8 @@ CURVES = (
     ((0, 0), (333_333, 500_001), (777_777, 800_003), (2_000_000, 900_000)),
 )
 
+EITHER: frozenset[Aim] = frozenset({"practice", "transfer"})
+
 
 def random_problem(rng: random.Random, size: int) -> Problem:
     """Return a problem of `size` options in every shape the engine may meet."""
@@ -30,6 +32,8 @@ def random_problem(rng: random.Random, size: int) -> Problem:
         range_drills=rng.choice((0, 1, 1, 2, 2)),
         hold_s=59,
         ends_in=frozenset(rng.sample(range(3), rng.randint(1, 2))),
+        ends_by=rng.choice((EITHER, EITHER, frozenset({"transfer"}))),
+        target=rng.choice((-1, 0, 1)),
         needs_practice=rng.random() < 0.2,
     )
     options: list[Option] = []
@@ -64,7 +68,6 @@ def _ladder(rng: random.Random, first: int, causes: int, coarse: bool) -> list[O
             aim=aim,
             seconds=seconds,
             effects=effects,
-            bonus=rng.choice((0, 0, 20_000, 55_555)) if patterned else 0,
             ladder=first if rungs > 1 else -1,
             region=region,
             pattern=pattern,
@@ -85,7 +88,6 @@ def _short(full: Option) -> Option:
         aim=full.aim,
         seconds=full.seconds // 2,
         effects=tuple((i, e * 6 // 10) for i, e in full.effects),
-        bonus=full.bonus * 6 // 10,
         ladder=full.ladder,
         region=full.region,
         pattern=full.pattern,
@@ -109,7 +111,7 @@ def value_of(problem: Problem, chosen: tuple[int, ...]) -> int:
     for cause, weight in enumerate(problem.weights):
         effect = sum(e for c in chosen for i, e in problem.options[c].effects if i == cause)
         total += weight * returns(problem.curve, effect) // 1_000_000
-    return total + sum(problem.options[c].bonus - problem.price for c in chosen)
+    return total - len(chosen) * problem.price
 
 
 def broken_rules(problem: Problem, chosen: tuple[int, ...]) -> list[str]:
@@ -122,7 +124,11 @@ def broken_rules(problem: Problem, chosen: tuple[int, ...]) -> list[str]:
         for muscle, seconds in option.holds:
             held[muscle] += seconds
     plain = {o.pattern for o in options if not o.helper}
-    ends = [o for o in options if o.aim in ("transfer", "practice") and o.pattern in limits.ends_in]
+    ends = [
+        o
+        for o in options
+        if o.aim in limits.ends_by and o.pattern in limits.ends_in and not o.helper
+    ]
     checks = {
         "seconds": sum(o.seconds for o in options) > limits.seconds,
         "steps": len(options) > limits.steps,

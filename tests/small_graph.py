@@ -42,7 +42,7 @@ RULES: dict[str, dict[str, int]] = {
     "range_limit": {"most": 1, "most_later": 2, "later_from_minutes": 15},
     "static_hold_limit": {"most_s": 59},
     "step_limit": {"from_1": 2, "from_5": 3, "from_10": 4, "from_20": 5},
-    "weaker_side_first": {"extra_sets": 1},
+    "weaker_side_first": {"extra_sets": 1, "least_lean_percent": 10},
 }
 BASE: dict[str, object] = {
     "status": "live",
@@ -145,6 +145,7 @@ def small_graph(
         causes={cause: _cause(cause) for cause in CAUSES},
         links={},
         changes={},
+        cutoffs={},
         measures={},
         muscles={},
         drills=records,

@@ -3,59 +3,52 @@
 Apart from the options because it is about records and rules, and about no seconds.
 """
 
-from service.engine.frame import RANKS, Closure, Frame, Wanted, ends
-from service.model.knowledge import DrillRecord
+from service.engine.frame import Closure, Frame
+from service.engine.shelf import Row
 from service.model.quantities import LeftOutReason
 
 
-def held_back(
-    frame: Frame, drill: DrillRecord, closure: Closure | None
-) -> tuple[LeftOutReason, str] | None:
+def held_back(frame: Frame, row: Row, closure: Closure | None) -> tuple[LeftOutReason, str] | None:
     """Return the first reason against the drill that does not depend on its dose."""
+    drill = row.drill
     if closure is not None:
         return closure.reason, closure.by
     if drill.id in frame.avoid:
         return "asked", ""
-    if not drill.remote and frame.screen.setting == "remote":
+    if frame.remote and not drill.remote:
         return "setting", ""
-    if RANKS[drill.level] > frame.rank:
+    if row.too_hard:
         return "level", drill.level
-    kit = frame.kit
-    if drill.kit[0] and not any(kit.issuperset(way) for way in drill.kit):
-        lacking = min([sorted(set(way) - kit) for way in drill.kit], key=_short_first)
-        return "kit", ", ".join(lacking)
-    kind = _against_rule(frame, drill)
-    return ("rule", frame.rules[kind].id) if kind else None
+    if row.needs_kit and not _has_kit(frame, row):
+        return "kit", row.only_kit or ", ".join(_least_lacking(frame, row))
+    practising = frame.wanted.verdict == "practise"
+    kind = row.rule_practising if practising else row.rule_training
+    if not kind and drill.aim == "practice" and drill.helper and not _helps(drill.helper, frame):
+        kind = "helper_then_plain"
+    return ("rule", frame.shelf.rules[kind].id) if kind else None
+
+
+def _has_kit(frame: Frame, row: Row) -> bool:
+    """Say if any way of doing the drill needs only kit that is there."""
+    return any(map(frame.kit.issuperset, row.ways))
+
+
+def _least_lacking(frame: Frame, row: Row) -> list[str]:
+    return min([sorted(way - frame.kit) for way in row.ways], key=_short_first)
 
 
 def _short_first(ids: list[str]) -> tuple[int, list[str]]:
     return len(ids), ids
 
 
-def _against_rule(frame: Frame, drill: DrillRecord) -> str:
-    """Return the kind of the rule that keeps the drill out today, empty if none does.
+def _helps(helper: str, frame: Frame) -> bool:
+    """Say if practice with this helper makes sense after what was tried.
 
-    Practice of no pattern, such as of breathing, is no movement: it enters for what it serves.
+    It does where the helper itself helped today. Where practice is all that is called for and
+    nothing helped, an untried spoken cue may enter. So two helpers never meet unless both did.
     """
     wanted = frame.wanted
-    if wanted.verdict == "practise" and (
-        drill.aim != "practice" or drill.pattern not in frame.practised
-    ):
-        return "practice_only"
-    if drill.pattern is None:
-        if frame.build.issuperset([served.cause for served in drill.trains]):
-            return "build_not_trained"
-    elif drill.pattern != wanted.target and not ends(drill, frame.target):
-        return "ends_in_pattern"
-    if drill.aim == "practice" and drill.helper is not None and not _helps(drill.helper, wanted):
-        return "helper_then_plain"
-    return ""
-
-
-def _helps(helper: str, wanted: Wanted) -> bool:
-    """Say if practice with this helper makes sense after what was tried."""
-    if helper in wanted.failed:
-        return False
-    if wanted.verdict != "practise":
+    if helper in wanted.worked:
         return True
-    return helper in wanted.worked or (not wanted.worked and helper == "spoken_cue")
+    untried = helper not in wanted.failed and not wanted.worked
+    return wanted.verdict == "practise" and untried and helper == "spoken_cue"

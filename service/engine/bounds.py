@@ -30,10 +30,8 @@ class Lines:
         self.worth: list[int] = []
         self.net: list[int] = []
         """worth - price * seconds, by option."""
-        flat = [option.bonus - problem.price for option in problem.options]
-        self.rows = [
-            (c, problem.options[c].effects, flat[c], problem.options[c].seconds) for c in usable
-        ]
+        options = problem.options
+        self.rows = [(c, options[c].effects, options[c].seconds) for c in usable]
         self.weighed = [(i, weight) for i, weight in enumerate(problem.weights) if weight > 0]
 
     def aim(self, target: int, start: Sequence[int], price: int, rounds: int) -> None:
@@ -81,11 +79,12 @@ class Lines:
     def _nets(self, slopes: Sequence[int], price: int) -> list[tuple[int, int]]:
         """Return (net, option) for the usable options, rounded up."""
         nets = []
-        for c, effects, flat, seconds in self.rows:
+        price_of_step = self.problem.price
+        for c, effects, seconds in self.rows:
             worth = MICRO - 1
             for i, effect in effects:
                 worth += slopes[i] * effect
-            nets.append((worth // MICRO + flat - price * seconds, c))
+            nets.append((worth // MICRO - price_of_step - price * seconds, c))
         return nets
 
     def _fill(self, slopes: Sequence[int], price: int) -> tuple[int, list[int]]:

@@ -31,8 +31,8 @@ STAGES: tuple[tuple[int, int], ...] = ((20, 0), (80, 10), (1 << 62, 40))
 def choose(problem: Problem) -> Choice:
     """Return the session of largest value within the limits; empty where nothing beats it.
 
-    Value of a set: sum over causes of floor(weight * r(sum of effects) / 10^6), plus bonuses,
-    minus the price of each step, in millionths; r is floored between the points of the curve
+    Value of a set: sum over causes of floor(weight * r(sum of effects) / 10^6), minus
+    the price of each step, in millionths; r is floored between the points of the curve
     and flat beyond the last. Ties: the set whose sorted list of (drill, dose) is smallest, as
     Python compares tuples, so that a list comes before any longer one that begins with it.
     `chosen` is in the order of the session. Cost: with k steps at most n^(k-1) nodes of n steps
@@ -114,7 +114,7 @@ class _Search(Table):
 
     def gain(self, option: int) -> int:
         """Return exactly what the option adds to the value of the set in hand."""
-        total = self.flat[option]
+        total = -self.problem.price
         sums, now, known = self.sums, self.now, self.known
         for i, effect in self.parts[option]:
             effect += sums[i]

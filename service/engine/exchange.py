@@ -18,7 +18,7 @@ def wants(option: Option, limits: Limits) -> tuple[int, int]:
     """Return the wants that the option meets, and those that it raises."""
     plain = 1 << (FIRST_PATTERN + option.pattern) if option.pattern >= 0 else 0
     meets = 0 if option.helper else plain
-    if option.aim in ("transfer", "practice") and option.pattern in limits.ends_in:
+    if not option.helper and option.aim in limits.ends_by and option.pattern in limits.ends_in:
         meets |= ENDS
     if option.aim == "practice" and option.pattern >= 0:
         meets |= PRACTISES
@@ -71,7 +71,6 @@ def dominators(
     compare with. Every effect counts, so leave out those on causes without weight.
     """
     effects = [dict(option.effects) for option in options]
-    holds = [dict(option.holds) for option in options]
     serving: dict[int, int] = {}
     for c, option in enumerate(options):
         for i, _ in option.effects:
@@ -79,6 +78,9 @@ def dominators(
     found = [0] * len(options)
     for b, worse in enumerate(options):
         others = within[b] & ~(1 << b)
+        if not others:
+            continue
+        held = dict(worse.holds)
         for i, _ in worse.effects:
             others &= serving[i]
         while others:
@@ -88,18 +90,16 @@ def dominators(
             better = options[a]
             if (
                 better.seconds > worse.seconds
-                or better.bonus < worse.bonus
                 or better.is_new > worse.is_new
                 or (better.aim == "range" and worse.aim != "range")
                 or meets[b] & ~meets[a]
                 or raises[a] & ~raises[b]
                 or conflict[a] & ~conflict[b] & ~low
                 or any(effects[a][i] < e for i, e in worse.effects)
-                or any(s > holds[b].get(m, 0) for m, s in better.holds)
+                or any(s > held.get(m, 0) for m, s in better.holds)
             ):
                 continue
-            first = (better.drill, better.dose) < (worse.drill, worse.dose)
-            if first or better.bonus > worse.bonus:
+            if (better.drill, better.dose) < (worse.drill, worse.dose):
                 found[b] |= low
     return found
 

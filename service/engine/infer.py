@@ -153,7 +153,8 @@ def _answer(
     states: dict[int, Weights],
     log_total: float,
 ) -> Posterior:
-    said, shared_moved = read_terms(evidence, choice.kept, terms, pairs)
+    certain = _certain_bits(prepared, evidence, single)
+    said, shared_moved = read_terms(evidence, choice.kept, terms, pairs, certain)
     sightings: list[SightingPosterior | None] = [None] * len(evidence.sightings)
     lost: list[tuple[int, int]] = []
     for (i, own), one in zip(choice.kept, said, strict=True):
@@ -173,6 +174,21 @@ def _answer(
         log_evidence=round(log_total, DIGITS),
         unweighed_trials=tuple(sorted(lost)),
     )
+
+
+def _certain_bits(
+    prepared: Prepared, evidence: Evidence, single: dict[int, Weights]
+) -> frozenset[int]:
+    """Return the bits that what was told leaves only one value."""
+    found = set()
+    for variable in {fact.variable for fact in evidence.fixed}:
+        weights = full_weights(prepared, single, variable)
+        for side, mask in ((0, 1), (1, 2)):
+            present = [w for s, w in enumerate(weights) if s & mask]
+            absent = [w for s, w in enumerate(weights) if not s & mask]
+            if not any(present) or not any(absent):
+                found.add(2 * variable + side)
+    return frozenset(found)
 
 
 def _states(prepared: Prepared, found: dict[int, Weights]) -> tuple[tuple[float, ...], ...]:

@@ -29,12 +29,17 @@ def rounded(values: Floats) -> Floats:
 
 
 def read_terms(
-    evidence: Evidence, kept: Kept, terms: list[Term], pairs: Sequence[Floats | None]
+    evidence: Evidence,
+    kept: Kept,
+    terms: list[Term],
+    pairs: Sequence[Floats | None],
+    certain: frozenset[int],
 ) -> tuple[list[SightingPosterior], list[tuple[float, ...]]]:
     """Return what each kept sighting says, and the log odds that each shared ratio moved.
 
     `terms` are the sightings' (`kept` has their indices, and those of their trials), then the
-    ratios'.
+    ratios'. `certain` are the bits that were told: nothing moves them. They are named because a
+    sum that should be 0 may come out of elimination as a very small number.
     """
     read: dict[int, tuple[list[float], Rows]] = {}
     for group in _groups(terms, pairs):
@@ -43,7 +48,7 @@ def read_terms(
         start = 0
         for n, term in zip(group, own, strict=True):
             stop = start + len(term.bits)
-            read[n] = shares[start:stop], moved[start:stop]
+            read[n] = shares[start:stop], _unmoved(moved[start:stop], term, certain)
             start = stop
     said = []
     for n, (i, trials) in enumerate(kept):
@@ -56,6 +61,16 @@ def read_terms(
         said.append(_one(terms[n], pair, shares, _by_trial(moved, trials, asked), asked))
     ratios = [tuple(row[0] for row in read[n][1]) for n in range(len(kept), len(terms))]
     return said, ratios
+
+
+def _unmoved(moved: Rows, term: Term, certain: frozenset[int]) -> Rows:
+    """Return the rows with those of certain bits set to 0."""
+    if certain.isdisjoint(term.bits):
+        return moved
+    return [
+        [0.0] * len(row) if bit in certain else row
+        for bit, row in zip(term.bits, moved, strict=True)
+    ]
 
 
 def _groups(terms: list[Term], pairs: Sequence[Floats | None]) -> list[list[int]]:

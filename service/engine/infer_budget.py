@@ -9,7 +9,7 @@ import math
 from msgspec import Struct
 
 from service.engine.infer_order import Part, connected, part_of, summing_order
-from service.engine.infer_terms import Prepared
+from service.engine.infer_terms import Prepared, products
 from service.model.network import Evidence, LikelihoodRatio, Sighting
 
 DENSE_CELLS = 512
@@ -21,7 +21,7 @@ CAREFUL = 48
 """Most sightings for which a second order is looked for: looking costs more than linearly."""
 
 
-class Piece(Struct, frozen=True, kw_only=True):
+class Piece(Struct, frozen=True, kw_only=True, gc=False):
     """One connected part to be summed: `members` index the chosen sightings, then the ratios.
 
     `order` is None where one dense table does it.
@@ -32,7 +32,7 @@ class Piece(Struct, frozen=True, kw_only=True):
     order: tuple[int, ...] | None
 
 
-class Choice(Struct, frozen=True, kw_only=True):
+class Choice(Struct, frozen=True, kw_only=True, gc=False):
     """What is weighed: sightings by index with the indices of their trials, and its pieces."""
 
     kept: tuple[tuple[int, tuple[int, ...]], ...]
@@ -104,7 +104,8 @@ def _fitting(
     for i, t in trials:
         by_sighting[i].append(t)
     kept = sorted(by_sighting.items(), key=lambda one: evidence.sightings[one[0]].event)
-    sizes = [3 ** len(own) + 1 for _, own in kept] + [2] * len(ratios)
+    sizes = [products(prepared, evidence.sightings[i], own) for i, own in kept]
+    sizes += [2] * len(ratios)
     bits = [prepared.bits[evidence.sightings[i].event] for i, _ in kept]
     bits += [tuple(2 * v + (mask >> 1) for v, mask in r.targets) for r in ratios]
     masks = [sum({1 << (b >> 1) for b in own}) for own in bits]

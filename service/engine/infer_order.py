@@ -10,7 +10,7 @@ CHEAP = 1 << 15
 """Cells below which no second order is looked for: summing costs less than looking."""
 
 
-class Private(Struct, frozen=True, kw_only=True):
+class Private(Struct, frozen=True, kw_only=True, gc=False):
     """A variable that only one term touches, with the places of its bits there, -1 for none."""
 
     term: int
@@ -19,7 +19,7 @@ class Private(Struct, frozen=True, kw_only=True):
     right: int
 
 
-class Part(Struct, frozen=True, kw_only=True):
+class Part(Struct, frozen=True, kw_only=True, gc=False):
     """One connected part as a graph: its terms are the first nodes, the shared bits the others.
 
     `edges` are (term, place among its bits, node of the bit); `coupled` the nodes of the two

@@ -20,7 +20,7 @@ SMALLEST = 1e-290
 Scope = tuple[int, ...]
 
 
-class _Table(Struct, frozen=True, kw_only=True):
+class _Table(Struct, frozen=True, kw_only=True, gc=False):
     """Axes are nodes in the order of summing out; `child` is the node it came from, if any."""
 
     scope: Scope
@@ -28,7 +28,7 @@ class _Table(Struct, frozen=True, kw_only=True):
     child: int = -1
 
 
-class _Alone(Struct, frozen=True, kw_only=True):
+class _Alone(Struct, frozen=True, kw_only=True, gc=False):
     """The private variables of one term; arrays of (variables, products), weights in columns.
 
     `left` and `right` are the factors with that bit present, `each` the sum over all states.
@@ -41,7 +41,7 @@ class _Alone(Struct, frozen=True, kw_only=True):
     each: Floats
 
 
-class _Bucket(Struct, frozen=True, kw_only=True):
+class _Bucket(Struct, frozen=True, kw_only=True, gc=False):
     """All that was multiplied when one node was summed out."""
 
     scope: Scope

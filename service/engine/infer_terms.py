@@ -16,11 +16,15 @@ from service.model.network import RIGHT, Evidence, LikelihoodRatio, Network, Sig
 Floats: TypeAlias = NDArray[np.float64]
 Weights: TypeAlias = list[float]
 
+Split: TypeAlias = tuple[tuple[int, float], ...]
+"""Kind 0 is whatever happens, 1 that no firing persists, 2 that every firing does. Kinds 1 and 2
+with a coefficient of 0 are left out: most reports need two products, not three."""
+
 STRONGEST = 0.98
 """Upper end of a strength after scaling."""
 
 
-class Prepared(Struct, frozen=True, kw_only=True):
+class Prepared(Struct, frozen=True, kw_only=True, gc=False):
     """A network laid out for summing. Per event, in the order of its parents.
 
     A bit is `2 * variable`, plus 1 for the right side: one yes-or-no question about a cause.
@@ -33,9 +37,11 @@ class Prepared(Struct, frozen=True, kw_only=True):
     persists: tuple[Floats, ...]
     priors: tuple[tuple[float, ...], ...]
     rank: tuple[int, ...]
+    splits: tuple[Split, ...]
+    """By report: (kind, coefficient) of what its probability is a sum of."""
 
 
-class Term(Struct, frozen=True, kw_only=True):
+class Term(Struct, frozen=True, kw_only=True, gc=False):
     """A factor over bits as a signed sum of products: sum_k weight[k] prod_i factor[i, k]^bit_i
     (`weights` is the same as a list).
 
@@ -59,7 +65,7 @@ class Term(Struct, frozen=True, kw_only=True):
         return len(self.weights)
 
 
-class Solved(Struct, frozen=True, kw_only=True):
+class Solved(Struct, frozen=True, kw_only=True, gc=False):
     """Sums over one connected part, for each term in the order given.
 
     `pairs[j]` has the shape (2, bits, products): with that bit (absent, present), the sum over
@@ -98,7 +104,23 @@ def prepare(network: Network) -> Prepared:
         ),
         priors=tuple(tuple(round(p, 9) for p in v.prior) for v in network.variables),
         rank=tuple(rank),
+        splits=tuple(_split(network, report) for report in range(3)),
     )
+
+
+def _split(network: Network, report: int) -> Split:
+    """Return the report's probability: M[better] whatever happens, and what each end adds."""
+    gone, better, same = (row[report] for row in network.confusion)
+    ends = ((1, gone - better), (2, same - better))
+    return ((0, better), *((kind, value) for kind, value in ends if value != 0.0))
+
+
+def products(prepared: Prepared, seen: Sighting, trials: Iterable[int]) -> int:
+    """Return how many products the term of a sighting with these trials has."""
+    size = 1
+    for t in trials:
+        size *= len(prepared.splits[seen.trials[t][1]])
+    return size + 1
 
 
 def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -> Term:
@@ -106,21 +128,22 @@ def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -
 
     Given that the set F fired, a report under one change has the probability
     M[better] + (M[gone] - M[better]) prod(1 - a_i) + (M[same] - M[better]) prod(a_i), i in F,
-    so T trials are 3^T products; the empty set is taken out by one more, the last.
+    so T trials are at most 3^T products; the empty set is taken out by one more, the last.
     """
     strength = np.minimum(prepared.strengths[seen.event] * seen.scale, STRONGEST)
     unfired = 1.0 - strength
-    splits = []
+    splits: list[Split] = []
     stays = [1.0]
     for t in trials:
         change, report = seen.trials[t]
-        gone, better, same = (row[report] for row in prepared.network.confusion)
-        splits.append((better, gone - better, same - better))
+        split = prepared.splits[report]
+        splits.append(split)
         leak = prepared.network.events[seen.event].leak_persists[change]
-        stays = [s * a for s in stays for a in (1.0, 1.0 - leak, leak)]
+        each = (1.0, 1.0 - leak, leak)
+        stays = [s * each[kind] for s in stays for kind, _ in split]
     factor = np.ones((len(unfired), len(stays) + 1))
     if trials:
-        kept = _kept(prepared.persists[seen.event], [seen.trials[t][0] for t in trials])
+        kept = _kept(prepared.persists[seen.event], [seen.trials[t][0] for t in trials], splits)
         # 1 - s (1 - w) is exactly 1 for w = 1
         factor[:, :-1] = 1.0 - strength[:, None] * (1.0 - kept)
     factor[:, -1] = unfired
@@ -132,8 +155,8 @@ def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -
         weight=np.array(weights),
         factor=factor,
         left_out=tuple(
-            _weights(_outer([*splits[:t], (1.0, 0.0, 0.0), *splits[t + 1 :]]), stays, seen.leak)
-            for t in range(len(splits))
+            _weights(_outer([*splits[:t], _silenced(one), *splits[t + 1 :]]), stays, seen.leak)
+            for t, one in enumerate(splits)
         ),
         leak_silent=[*(c * (1.0 - seen.leak) for c in plain), weights[-1]],
         leak_alone=seen.leak * sum(c * w for c, w in zip(plain, stays, strict=True)),
@@ -141,22 +164,28 @@ def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -
     )
 
 
-def _kept(persists: Floats, changes: list[int]) -> Floats:
-    """Return (parents, products): of 1, 1 - a and a for each change, all products."""
+def _kept(persists: Floats, changes: list[int], splits: list[Split]) -> Floats:
+    """Return (parents, products): of 1, 1 - a and a for each change, all products that count."""
     found: Floats = np.ones((persists.shape[1], 1))
-    for change in changes:
+    for change, split in zip(changes, splits, strict=True):
         a = persists[change]
-        three = np.ones((len(a), 3))
-        np.subtract(1.0, a, out=three[:, 1])
-        three[:, 2] = a
-        found = (found[:, :, None] * three[:, None]).reshape(len(a), -1)
+        each = np.ones((len(a), len(split)))
+        for column, (kind, _) in enumerate(split):
+            if kind:
+                each[:, column] = 1.0 - a if kind == 1 else a
+        found = (found[:, :, None] * each[:, None]).reshape(len(a), -1)
     return found
 
 
-def _outer(splits: Iterable[tuple[float, float, float]]) -> Weights:
+def _silenced(split: Split) -> Split:
+    """Return the split of a report that says nothing."""
+    return tuple([(kind, 0.0 if kind else 1.0) for kind, _ in split])
+
+
+def _outer(splits: Iterable[Split]) -> Weights:
     found = [1.0]
     for split in splits:
-        found = [f * s for f in found for s in split]
+        found = [f * value for f in found for _, value in split]
     return found
 
 

@@ -5,42 +5,29 @@ becomes an option or is barred for one reason.
 """
 
 from collections.abc import Mapping
+from operator import attrgetter
 
 from msgspec import Struct
 
 from service.engine.bars import held_back
-from service.engine.exchange import conflicts, dominators, returns, wants
-from service.engine.frame import RANKS, Closure, Frame, Wanted, ends, frame_of
+from service.engine.exchange import conflicts, dominators, wants
+from service.engine.frame import Closure, Frame, Wanted, frame_of
+from service.engine.shelf import Barred, Portion, Row
 from service.engine.sides import sides_of, weaker_side
 from service.model.answer import SideDose
 from service.model.choice import Limits, Option, Problem
-from service.model.graph import DoseOffer, DrillOffer, Graph
-from service.model.knowledge import DrillRecord
-from service.model.quantities import MICRO, LeftOutReason, Side
+from service.model.graph import DoseOffer, Graph
+from service.model.quantities import MICRO, Aim, LeftOutReason, Side
 from service.model.screen import Screen
 
 __all__ = ["Barred", "Closure", "Laid", "Offered", "Wanted", "lay"]
 
-FROM = "from_"
-"""Numbers of the step limit are named by the minutes they hold from: `from_10`."""
+_EITHER: frozenset[Aim] = frozenset({"practice", "transfer"})
+_ENDS_BY: dict[str, frozenset[Aim]] = {"train": frozenset({"transfer"})}
+"""What a session may end in, by verdict: practice alone does not end one that trains."""
 
 
-class Barred(Struct, frozen=True, kw_only=True):
-    """A drill that is no option, with the first reason that holds.
-
-    `detail` is an id or ids joined by ", ": the caution, the missing kit, the level it asks for,
-    the rule, the seconds of its shortest dose, or (`outscored`) the drill that always does as
-    well, empty where it would not even earn the price of a step. `worth` is what its full dose
-    would add alone, in millionths, without the price of a step.
-    """
-
-    drill: str
-    reason: LeftOutReason
-    detail: str
-    worth: int
-
-
-class Offered(Struct, frozen=True, kw_only=True):
+class Offered(Struct, frozen=True, kw_only=True, gc=False):
     """What an option of the problem is: drill and dose, the kit to use, the sets by side."""
 
     drill: str
@@ -52,7 +39,7 @@ class Offered(Struct, frozen=True, kw_only=True):
     """As for a barred drill."""
 
 
-class Laid(Struct, frozen=True, kw_only=True):
+class Laid(Struct, frozen=True, kw_only=True, gc=False):
     """The problem, what each of its options is (same order), and the drills that are none."""
 
     problem: Problem
@@ -86,25 +73,42 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
     options: list[Option] = []
     offered: list[Offered] = []
     barred: list[Barred] = []
-    for place in graph.offers:
-        drill = graph.drills[place.drill]
-        worth = _worth(frame, drill, place.full[frame.level], 1.0)
-        reason = held_back(frame, drill, closed.get(drill.id))
+    weights = frame.weights
+    practising = wanted.verdict == "practise"
+    apart = closed.keys() | frame.avoid
+    if frame.remote:
+        apart |= frame.shelf.in_room
+    # written out, and with what can be worked out beforehand: this runs for every drill
+    for view in frame.shelf.practising if practising else frame.shelf.training:
+        worth = 0
+        for i, part in view.parts:
+            if weights[i]:
+                worth += weights[i] * part // MICRO
+        ready = view.ready
+        if view.drill in apart or (ready is None and view.asks):
+            reason = held_back(frame, view.row, closed.get(view.drill))
+        elif ready is not None:
+            barred.append(_with_worth(ready, worth) if worth else ready)
+            continue
+        else:
+            reason = None
         if reason is None:
-            reason = (
-                _lay_one(frame, place, drill, worth, options, offered)
-                if worth or place.pattern >= 0
-                else ("outscored", "")
-            )
+            if not worth and not view.patterned:
+                barred.append(view.idle)
+                continue
+            reason = _lay_one(frame, view.row, worth, options, offered)
         if reason is not None:
-            barred.append(Barred(drill=drill.id, reason=reason[0], detail=reason[1], worth=worth))
+            barred.append(Barred(drill=view.drill, reason=reason[0], detail=reason[1], worth=worth))
     return _prune(frame, options, offered, barred)
+
+
+def _with_worth(barred: Barred, worth: int) -> Barred:
+    return Barred(drill=barred.drill, reason=barred.reason, detail=barred.detail, worth=worth)
 
 
 def _lay_one(
     frame: Frame,
-    place: DrillOffer,
-    drill: DrillRecord,
+    row: Row,
     worth: int,
     options: list[Option],
     offered: list[Offered],
@@ -113,79 +117,57 @@ def _lay_one(
 
     `worth` is that of the full dose.
     """
-    weaker = weaker_side(frame.graph, drill, frame.wanted.lean, frame.balance)
+    weaker = weaker_side(frame, row.drill)
     extra = frame.extra_sets if weaker != "none" else 0
-    shortest, found, part = 0, False, 1.0
-    for short, doses in ((False, place.full), (True, place.short)):
-        dose = doses.get(frame.level)
-        if dose is None:
-            continue
+    shortest, found = 0, False
+    for portion in row.portions:
+        dose = portion.dose
         holds = dose.extra_holds if extra else dose.holds
         if holds and max([held for _, held in holds]) > frame.hold_s:
             continue
         shortest = dose.seconds + extra * dose.extra_set_s
         if shortest > frame.seconds:
             continue
-        if short:
-            part = _short_effect(frame, drill)
-            worth = _worth(frame, drill, dose, part)
-        if place.pattern < 0 and not _earns(frame, dose, worth):
+        if portion.short:
+            worth = _worth(frame, portion)
+        if row.place.pattern < 0 and not _earns(frame, portion, worth):
             continue
         found = True
-        options.append(_option(frame, place, drill, dose, short, shortest, part, holds))
-        offered.append(_offered(frame, drill, dose, short, weaker, worth))
+        options.append(_option(frame, row, portion, shortest, holds))
+        offered.append(_offered(frame, row, portion, weaker, worth))
     if found:
         return None
     if not shortest:
-        return "rule", frame.rules["static_hold_limit"].id
+        return "rule", frame.shelf.rules["static_hold_limit"].id
     return ("minutes", str(shortest)) if shortest > frame.seconds else ("outscored", "")
 
 
-def _short_effect(frame: Frame, drill: DrillRecord) -> float:
-    record = frame.graph.doses[drill.dose]
-    rows = {"new": record.new, "regular": record.regular, "advanced": record.advanced}
-    return rows[frame.level].short_effect
-
-
-def _worth(frame: Frame, drill: DrillRecord, dose: DoseOffer, part: float) -> int:
-    """Return what the dose would add alone; `part` is what a short dose keeps of the carry-over."""
-    total = _bonus(frame, drill, part) if drill.carries_to else 0
+def _worth(frame: Frame, portion: Portion) -> int:
+    """Return what the dose would add alone."""
     weights = frame.weights
-    for i, effect in dose.effects:
-        if weights[i]:
-            total += weights[i] * returns(frame.graph.curve, effect) // MICRO
-    return total
+    return sum([weights[i] * part // MICRO for i, part in portion.parts])
 
 
-def _bonus(frame: Frame, drill: DrillRecord, part: float) -> int:
-    carry = drill.carries_to.get(frame.target, 0.0)
-    return round(carry * frame.graph.decision.carry_weight * part * MICRO) if carry else 0
-
-
-def _earns(frame: Frame, dose: DoseOffer, worth: int) -> bool:
+def _earns(frame: Frame, portion: Portion, worth: int) -> bool:
     """Say if the dose alone may be worth its step, whatever rounding hides."""
-    hidden = sum([frame.loss[i] for i, _ in dose.effects if frame.weights[i]])
-    return worth + hidden >= frame.price
+    hidden = sum([frame.loss[i] for i, _ in portion.parts if frame.weights[i]])
+    return worth + hidden >= frame.shelf.price
 
 
 def _option(
     frame: Frame,
-    place: DrillOffer,
-    drill: DrillRecord,
-    dose: DoseOffer,
-    short: bool,
+    row: Row,
+    portion: Portion,
     seconds: int,
-    part: float,
     holds: tuple[tuple[int, int], ...],
 ) -> Option:
-    weights = frame.weights
+    place, drill, weights = row.place, row.drill, frame.weights
     return Option(
         drill=place.index,
-        dose=1 if short else 0,
+        dose=1 if portion.short else 0,
         aim=drill.aim,
         seconds=seconds,
-        effects=tuple([(i, effect) for i, effect in dose.effects if weights[i] > 0]),
-        bonus=_bonus(frame, drill, part),
+        effects=tuple([(i, effect) for i, effect in portion.effects if weights[i] > 0]),
         ladder=place.ladder,
         region=place.region,
         pattern=place.pattern,
@@ -195,63 +177,67 @@ def _option(
     )
 
 
-def _offered(
-    frame: Frame, drill: DrillRecord, dose: DoseOffer, short: bool, weaker: Side, worth: int
-) -> Offered:
+def _offered(frame: Frame, row: Row, portion: Portion, weaker: Side, worth: int) -> Offered:
     return Offered(
-        drill=drill.id,
-        dose=dose,
-        short=short,
-        kit=next(tuple(way) for way in drill.kit if frame.kit.issuperset(way)),
-        sides=sides_of(drill, dose.sets, frame.extra_sets, weaker),
+        drill=row.drill.id,
+        dose=portion.dose,
+        short=portion.short,
+        kit=next(tuple(way) for way in row.drill.kit if frame.kit.issuperset(way)),
+        sides=sides_of(row.drill, portion.dose.sets, frame.extra_sets, weaker),
         worth=worth,
     )
 
 
 def _limits(frame: Frame) -> Limits:
-    graph, minutes = frame.graph, frame.screen.minutes
-    steps = frame.rules["step_limit"].numbers
-    ranges = frame.rules["range_limit"].numbers
+    shelf, minutes = frame.shelf, frame.screen.minutes
+    ranges = shelf.rules["range_limit"].numbers
     later = minutes >= ranges["later_from_minutes"]
-    new_drills = frame.rules["new_drill_limit"].numbers["most"]
+    new_drills = shelf.rules["new_drill_limit"].numbers["most"]
     return Limits(
         seconds=frame.seconds,
-        steps=max(
-            [most for name, most in steps.items() if minutes >= int(name.removeprefix(FROM))],
-            default=0,
-        ),
-        new_drills=new_drills if frame.screen.client.level == "new" else len(graph.offers),
+        steps=max([most for start, most in shelf.steps if minutes >= start], default=0),
+        new_drills=new_drills if frame.level == "new" else len(shelf.rows),
         range_drills=ranges["most_later"] if later else ranges["most"],
         hold_s=frame.hold_s,
-        ends_in=frozenset(
-            [
-                place.pattern
-                for place in graph.offers
-                if place.pattern >= 0 and ends(graph.drills[place.drill], frame.target)
-            ]
-        ),
+        ends_in=_ends_in(frame),
+        ends_by=_ENDS_BY.get(frame.wanted.verdict, _EITHER),
+        target=shelf.target,
         needs_practice=_needs_practice(frame),
     )
 
 
+def _ends_in(frame: Frame) -> frozenset[int]:
+    """Return the patterns in which a session may end: training ends in the target itself.
+
+    Where the pack has no such drill for the client, and for any other verdict, what carries over
+    to the target will do as well.
+    """
+    shelf = frame.shelf
+    if frame.wanted.verdict == "train" and any(
+        row.place.pattern == shelf.target and _taught(frame, row, "transfer") for row in shelf.rows
+    ):
+        return frozenset([shelf.target])
+    return shelf.ends_in
+
+
 def _needs_practice(frame: Frame) -> bool:
     """Say if lacking skill weighs enough, and there is plain practice for such a client."""
-    graph, wanted = frame.graph, frame.wanted
+    wanted, shelf = frame.wanted, frame.shelf
     if wanted.verdict == "practise":
         return False
-    causes = graph.causes.values()
-    skill = sum([w for w, c in zip(frame.weights, causes, strict=True) if c.mode == "skill"])
-    if skill < round(graph.decision.practice_step_from * MICRO):
+    skill = sum([wanted.weights[v] for v in shelf.skill])
+    if skill < round(frame.graph.decision.practice_step_from * MICRO):
         return False
-    return any(
-        drill.aim == "practice"
-        and drill.helper is None
-        and () in drill.kit
-        and ends(drill, frame.target)
-        and RANKS[drill.level] <= frame.rank
-        and (drill.remote or frame.screen.setting != "remote")
-        and drill.id not in frame.avoid
-        for drill in graph.drills.values()
+    return any(_taught(frame, row, "practice") for row in shelf.rows)
+
+
+def _taught(frame: Frame, row: Row, aim: Aim) -> bool:
+    """Say if the drill is a plain one of that aim that such a client may end in."""
+    return (
+        row.plain
+        and row.drill.aim == aim
+        and (row.drill.remote or not frame.remote)
+        and row.drill.id not in frame.avoid
     )
 
 
@@ -279,11 +265,11 @@ def _prune(
         options=tuple([options[c] for c in keep]),
         weights=frame.weights,
         curve=frame.graph.curve,
-        price=frame.price,
+        price=frame.shelf.price,
         limits=limits,
     )
     return Laid(
         problem=problem,
         offered=tuple([offered[c] for c in keep]),
-        barred=tuple(sorted([*barred, *gone.values()], key=lambda b: b.drill)),
+        barred=tuple(sorted([*barred, *gone.values()], key=attrgetter("drill"))),
     )

@@ -42,7 +42,7 @@ REASONS: tuple[LeftOutReason, ...] = (
 )
 
 
-class Chosen(Struct, frozen=True, kw_only=True):
+class Chosen(Struct, frozen=True, kw_only=True, gc=False):
     """One option of the session with its drill."""
 
     option: Option
@@ -142,7 +142,7 @@ def _because(
         )
     for cause in serving[:1]:
         yield from [b for b in cause.because if (b.moved or 0) > 0][:EVIDENCE]
-    yield from _by_rule(facts, one, chosen, words)
+    yield from _by_rule(facts, one, chosen, words, idle=not serving)
     helper = one.drill.helper
     if helper is not None and helper in facts.weighing.worked:
         name = words.name(facts.graph.changes[helper].name)
@@ -151,8 +151,13 @@ def _because(
         yield _say(words, "short_dose", {})
 
 
-def _by_rule(facts: Facts, one: Chosen, chosen: list[Chosen], words: Words) -> Iterator[Because]:
-    """Yield the rules that gave this step its place, its help and its sides."""
+def _by_rule(
+    facts: Facts, one: Chosen, chosen: list[Chosen], words: Words, *, idle: bool
+) -> Iterator[Because]:
+    """Yield the rules that gave this step its place, its help and its sides.
+
+    `idle` says that it serves no listed cause: then it stands here for the movement alone.
+    """
     graph = facts.graph
     aims = [c.option.aim for c in chosen]
     last = one.drill.aim in ("transfer", "practice")
@@ -160,7 +165,7 @@ def _by_rule(facts: Facts, one: Chosen, chosen: list[Chosen], words: Words) -> I
         yield _rule(words, graph, "aim_order", "range_first")
     elif one.drill.aim == "control" and len(set(aims)) > 1:
         yield _rule(words, graph, "aim_order", "control_next")
-    elif last and len(chosen) > 1:
+    elif last and (len(chosen) > 1 or idle):
         yield _rule(words, graph, "ends_in_pattern", "ends_in_pattern")
     pattern = [c for c in chosen if c.option.pattern == one.option.pattern >= 0]
     if one.option.helper:
@@ -192,16 +197,18 @@ def left_out_of(facts: Facts, laid: Laid, choice: Choice, words: Words) -> tuple
     Drills that serve nothing that was found are not counted: nobody would have expected them.
     """
     taken = {laid.offered[n].drill for n in choice.chosen}
-    lost: dict[str, tuple[LeftOutReason, str, int]] = {
-        b.drill: (b.reason, b.detail, b.worth) for b in laid.barred
-    }
-    for offered in laid.offered:
-        worth = max(offered.worth, lost.get(offered.drill, ("", "", 0))[2])
-        lost[offered.drill] = ("outscored", "", worth)
     by_reason: dict[LeftOutReason, list[tuple[int, str, str]]] = {}
-    for drill, (reason, detail, worth) in lost.items():
-        if drill not in taken and worth > 0:
-            by_reason.setdefault(reason, []).append((-worth, drill, detail))
+    for barred in laid.barred:
+        if barred.worth > 0:
+            row = (-barred.worth, barred.drill, barred.detail)
+            by_reason.setdefault(barred.reason, []).append(row)
+    most: dict[str, int] = {}
+    for offered in laid.offered:
+        if offered.drill not in taken:
+            most[offered.drill] = max(offered.worth, most.get(offered.drill, 0))
+    for drill, worth in most.items():
+        if worth > 0:
+            by_reason.setdefault("outscored", []).append((-worth, drill, ""))
     found = []
     for reason in REASONS:
         if reason not in by_reason:
@@ -227,4 +234,6 @@ def _by(graph: Graph, reason: LeftOutReason, detail: str, words: Words) -> str:
         return ", ".join(words.name(graph.kit[one].name) for one in detail.split(", "))
     if reason == "rule" and detail in graph.rules:
         return graph.rules[detail].say
+    if reason == "level":
+        return words.say(f"level_{detail}")
     return detail

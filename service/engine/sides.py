@@ -3,8 +3,8 @@
 Apart from the options because it is a rule, not a choice: the search only sees its seconds.
 """
 
+from service.engine.frame import Frame
 from service.model.answer import SideDose
-from service.model.graph import Graph
 from service.model.knowledge import DrillRecord
 from service.model.quantities import Side
 
@@ -23,16 +23,19 @@ def sides_of(drill: DrillRecord, sets: int, extra_sets: int, weaker: Side) -> tu
     return (SideDose(side=weaker, sets=sets + extra_sets), SideDose(side=other, sets=sets))
 
 
-def weaker_side(graph: Graph, drill: DrillRecord, lean: tuple[int, ...], balance: int) -> Side:
+def weaker_side(frame: Frame, drill: DrillRecord) -> Side:
     """Return the side that weighs more, `none` if neither or if the drill has no sides.
 
     Range and control go by the causes that the drill serves; transfer and practice by the whole
-    session: `balance` is the sum of `lean`.
+    session. Sides differ where left minus right is more than the rule's part of both together.
     """
     if not drill.each_side:
         return "none"
+    balance, both = frame.balance, frame.both_sides
     if drill.aim not in ("transfer", "practice"):
-        balance = sum([lean[graph.variable_of[t.cause]] for t in drill.trains])
-    if balance == 0:
+        served = [frame.graph.variable_of[t.cause] for t in drill.trains]
+        balance = sum([frame.wanted.lean[v] for v in served])
+        both = sum([frame.sided[v] for v in served])
+    if 100 * abs(balance) <= frame.least_lean_percent * both:
         return "none"
     return "left" if balance > 0 else "right"

@@ -21,7 +21,6 @@ class Table:
         self.parts = [[(i, e) for i, e in o.effects if weights[i] > 0 and e > 0] for o in options]
         self.touch = [sum({1 << i for i, _ in part}) for part in self.parts]
         """Bits of the causes served."""
-        self.flat = [option.bonus - problem.price for option in options]
         loss = [2 * (weight // MICRO + 2) for weight in weights]
         self.slack = [sum([loss[i] for i, _ in part]) for part in self.parts]
         """How far rounding may let a gain seem smaller than it is elsewhere."""

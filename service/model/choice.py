@@ -11,7 +11,7 @@ from msgspec import Struct
 from service.model.quantities import Aim
 
 
-class Option(Struct, frozen=True, kw_only=True):
+class Option(Struct, frozen=True, kw_only=True, gc=False):
     """One drill in one dose, with its real seconds (extra set included)."""
 
     drill: int
@@ -21,9 +21,7 @@ class Option(Struct, frozen=True, kw_only=True):
     aim: Aim
     seconds: int
     effects: tuple[tuple[int, int], ...]
-    """(index into the weights, effect in millionths)."""
-    bonus: int
-    """Carry-over into the target, in millionths of value."""
+    """(index into the weights, effect in millionths); carry-over into the target is one more."""
     ladder: int
     """Options of one ladder exclude each other; -1 stands alone (its two doses still exclude)."""
     region: int
@@ -37,7 +35,7 @@ class Option(Struct, frozen=True, kw_only=True):
     """(muscle index, seconds of static hold per side)."""
 
 
-class Limits(Struct, frozen=True, kw_only=True):
+class Limits(Struct, frozen=True, kw_only=True, gc=False):
     """The constraints of one session."""
 
     seconds: int
@@ -49,13 +47,17 @@ class Limits(Struct, frozen=True, kw_only=True):
     hold_s: int
     """Most seconds of static hold per muscle."""
     ends_in: frozenset[int]
-    """A session that is not empty holds a transfer or practice option of one of these patterns."""
+    """A session that is not empty holds an option without a helper of one of these patterns."""
+    ends_by: frozenset[Aim]
+    """The aims that such an ending option may have."""
+    target: int
+    """The pattern that comes last where there are several; -1 for none."""
     needs_practice: bool
     """A session that is not empty holds a `practice` option of a pattern."""
 
 
-class Problem(Struct, frozen=True, kw_only=True):
-    """Options, weights by cause stem, the returns curve, and the limits.
+class Problem(Struct, frozen=True, kw_only=True, gc=False):
+    """Options, weights by cause and last that of carry-over, the returns curve, and the limits.
 
     `curve` has integer points (effect, part) in millionths, concave, from (0, 0); beyond the
     last point it is flat. `price` is the cost of one step.
@@ -68,7 +70,7 @@ class Problem(Struct, frozen=True, kw_only=True):
     limits: Limits
 
 
-class Choice(Struct, frozen=True, kw_only=True):
+class Choice(Struct, frozen=True, kw_only=True, gc=False):
     """The optimum: indices into the options, in session order, and its value in millionths."""
 
     chosen: tuple[int, ...]

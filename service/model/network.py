@@ -18,7 +18,7 @@ ANY: int = 1
 """State index bits: state 0 none, 1 left (or present), 2 right, 3 both."""
 
 
-class Variable(Struct, frozen=True, kw_only=True):
+class Variable(Struct, frozen=True, kw_only=True, gc=False):
     """One cause: its prior over 2 or 4 states, summing to 1."""
 
     id: str
@@ -26,7 +26,7 @@ class Variable(Struct, frozen=True, kw_only=True):
     prior: tuple[float, ...]
 
 
-class Parent(Struct, frozen=True, kw_only=True):
+class Parent(Struct, frozen=True, kw_only=True, gc=False):
     """A way for an event to be fired: variable index, state bit, strength in [0.02, 0.98].
 
     `persists[c]` is P(keeps firing under change c | fired), for every change of the network.
@@ -38,7 +38,7 @@ class Parent(Struct, frozen=True, kw_only=True):
     persists: tuple[float, ...]
 
 
-class Event(Struct, frozen=True, kw_only=True):
+class Event(Struct, frozen=True, kw_only=True, gc=False):
     """(movement, finding, side): a noisy-OR of its parents with a leak."""
 
     id: str
@@ -47,7 +47,7 @@ class Event(Struct, frozen=True, kw_only=True):
     leak_persists: tuple[float, ...]
 
 
-class Network(Struct, frozen=True, kw_only=True):
+class Network(Struct, frozen=True, kw_only=True, gc=False):
     """Everything that inference needs, compiled once.
 
     `confusion[true][reported]` over (gone, better, same). `order` is a permutation of the
@@ -69,7 +69,7 @@ Report = Literal[0, 1, 2]
 """0 gone, 1 better, 2 same (or worse)."""
 
 
-class Sighting(Struct, frozen=True, kw_only=True):
+class Sighting(Struct, frozen=True, kw_only=True, gc=False):
     """A positive event. `scale` multiplies every strength, `leak` replaces the event's leak:
     both already hold the eye, its views and the grade.
     """
@@ -81,14 +81,14 @@ class Sighting(Struct, frozen=True, kw_only=True):
     relevance: float
 
 
-class Absence(Struct, frozen=True, kw_only=True):
+class Absence(Struct, frozen=True, kw_only=True, gc=False):
     """An event looked for and not seen; `scale` multiplies every strength."""
 
     event: int
     scale: float
 
 
-class LikelihoodRatio(Struct, frozen=True, kw_only=True):
+class LikelihoodRatio(Struct, frozen=True, kw_only=True, gc=False):
     """A measurement: `ratio` = P(value | any of these present) / P(value | none present).
 
     `targets` are (variable, mask) pairs.
@@ -98,7 +98,7 @@ class LikelihoodRatio(Struct, frozen=True, kw_only=True):
     ratio: float
 
 
-class Fixed(Struct, frozen=True, kw_only=True):
+class Fixed(Struct, frozen=True, kw_only=True, gc=False):
     """A cause known to be present or not, on the side of `mask`."""
 
     variable: int
@@ -106,7 +106,7 @@ class Fixed(Struct, frozen=True, kw_only=True):
     present: bool
 
 
-class Evidence(Struct, frozen=True, kw_only=True):
+class Evidence(Struct, frozen=True, kw_only=True, gc=False):
     """All that was seen, measured and told, each event at most once in both lists together."""
 
     sightings: tuple[Sighting, ...]
@@ -115,7 +115,7 @@ class Evidence(Struct, frozen=True, kw_only=True):
     fixed: tuple[Fixed, ...]
 
 
-class ParentPosterior(Struct, frozen=True, kw_only=True):
+class ParentPosterior(Struct, frozen=True, kw_only=True, gc=False):
     """What one sighting says of one parent, in the order of the event's parents.
 
     `share` = P(this parent fired for this event | screen). `moved` = log odds of the parent
@@ -128,7 +128,7 @@ class ParentPosterior(Struct, frozen=True, kw_only=True):
     trial_moved: tuple[float, ...]
 
 
-class SightingPosterior(Struct, frozen=True, kw_only=True):
+class SightingPosterior(Struct, frozen=True, kw_only=True, gc=False):
     """One sighting: its parents, and the leak's part.
 
     `leak_share` = P(the leak fired | screen). `leak_only` = P(no parent fired | screen): the
@@ -140,7 +140,7 @@ class SightingPosterior(Struct, frozen=True, kw_only=True):
     leak_only: float
 
 
-class Posterior(Struct, frozen=True, kw_only=True):
+class Posterior(Struct, frozen=True, kw_only=True, gc=False):
     """The exact posterior, every number rounded to 1e-9.
 
     `states[v]` has the 2 or 4 state probabilities of variable v (its prior where nothing

@@ -2,11 +2,12 @@
 
 import pytest
 
+from service.authoring.cases import Case
+from service.authoring.misses import misses
 from service.engine.plan import plan
 from service.model.graph import Graph
-from tests.golden import Case, golden_cases
+from tests.golden import golden_cases
 from tests.held import broken_limits, forbidden_words
-from tests.misses import misses
 
 CASES = golden_cases()
 PRACTICE = "common practice, no source"

@@ -272,7 +272,7 @@ def scenes(drill: DrillRecord, graph: Graph) -> Iterator[Screen]:
                     trials = (
                         (Trial(change=drill.helper, result="gone", repeats=True),) if usable else ()
                     )  # type: ignore[arg-type]
-                yield Screen(
+                screen = Screen(
                     observations=(looked(graph, movement, link.finding, *trials),),
                     target=(targets or [movement])[0],  # type: ignore[arg-type]
                     minutes=30,
@@ -281,6 +281,9 @@ def scenes(drill: DrillRecord, graph: Graph) -> Iterator[Screen]:
                     known=(known,),
                     avoid=tuple(rivals[:256]),
                 )
+                yield screen
+                # a new client who knows the drills is not held to few unknown ones
+                yield msgspec.structs.replace(screen, recent=tuple(graph.drills)[:256])
 
 
 def _rival(other: DrillRecord, drill: DrillRecord) -> bool:

@@ -16,6 +16,7 @@ from msgspec.structs import replace
 from service.compiler.order import elimination_order
 from service.engine import infer_budget
 from service.engine.infer import infer
+from service.engine.infer_terms import prepare, products
 from service.model.network import (
     LEFT,
     RIGHT,
@@ -260,6 +261,38 @@ def test_what_is_fixed_stays_fixed_and_explains_away() -> None:
         assert said.parents[0].moved == 0.0
         if not known:
             assert said.parents[0].share == 0.0
+
+
+def test_nothing_moves_what_is_known_on_a_wide_screen_either() -> None:
+    """Where sums come out of elimination a zero may be a very small number instead."""
+    network = pack_sized_network()
+    evidence = screen(network, SEED, 14, 12, 0, 0)
+    print("seed", SEED)
+    known = 0
+    for seen in evidence.sightings:
+        parent = network.events[seen.event].parents[0]
+        fact = Fixed(variable=parent.variable, mask=parent.mask, present=True)
+        answer = infer(network, replace(evidence, fixed=(fact,)))
+        for other, said in zip(evidence.sightings, answer.sightings, strict=True):
+            assert said is not None
+            for one, part in zip(network.events[other.event].parents, said.parents, strict=True):
+                if (one.variable, one.mask) == (parent.variable, parent.mask):
+                    assert part.moved == 0.0
+                    assert set(part.trial_moved) <= {0.0}
+                    known += 1
+    assert known >= len(evidence.sightings)
+
+
+def test_a_report_whose_other_results_are_confused_alike_needs_fewer_products() -> None:
+    network = replace(
+        _one_cause(0.3, 0.6, 0.05),
+        confusion=((0.82, 0.1, 0.08), (0.05, 0.87, 0.08), (0.05, 0.1, 0.85)),
+    )
+    prepared = prepare(network)
+    assert [len(split) for split in prepared.splits] == [2, 3, 2]
+    seen = replace(_sighting(0, 0.05, 1.0), trials=((0, 0), (0, 1), (0, 2)))
+    assert products(prepared, seen, (0, 1, 2)) == 2 * 3 * 2 + 1
+    assert products(prepared, seen, (0,)) == 3
 
 
 def test_a_fact_that_leaves_no_state_is_passed_over() -> None:

@@ -46,15 +46,14 @@ def best_by_solver(problem: Problem) -> int:
     enders = [
         t
         for t, o in zip(take, options, strict=True)
-        if o.aim in ("transfer", "practice") and o.pattern in limits.ends_in
+        if o.aim in limits.ends_by and o.pattern in limits.ends_in and not o.helper
     ]
     model.add_bool_or(some.negated(), *enders)
     if limits.needs_practice:
         practice = [t for t, o in zip(take, options, strict=True) if o.aim == "practice"]
         model.add_bool_or(some.negated(), *practice)
     parts = [_part(model, problem, cause, take) for cause in range(len(problem.weights))]
-    flat = sum(t * (o.bonus - problem.price) for t, o in zip(take, options, strict=True))
-    model.maximize(sum(parts) + flat)
+    model.maximize(sum(parts) - problem.price * sum(take))
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     assert solver.solve(model) == cp_model.OPTIMAL
@@ -120,4 +119,4 @@ def test_problems_of_full_size_have_the_value_that_a_solver_proves(part: int) ->
         assert answer.value == value_of(problem, answer.chosen), f"case {case}"
         assert not broken_rules(problem, answer.chosen), f"case {case}"
         filled += bool(answer.chosen)
-    assert filled > 100
+    assert filled > 80
