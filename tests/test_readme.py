@@ -38,5 +38,3 @@ def test_first_command_prints_the_plan_on_a_fresh_copy(tmp_path) -> None:  # typ
     )
     assert done.returncode == 0, done.stderr
     assert done.stdout.strip() == printed().strip()
-
-

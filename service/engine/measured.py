@@ -19,7 +19,7 @@ Told = tuple[str, str, tuple[tuple[str, str], ...]]
 """A warning: code, pointer, values."""
 
 
-class Measured(Struct, frozen=True, kw_only=True):
+class Measured(Struct, frozen=True, kw_only=True, gc=False):
     """One measurement that is weighed, mean of its repeats."""
 
     measure: str
@@ -34,7 +34,7 @@ class Measured(Struct, frozen=True, kw_only=True):
     pointer: str
 
 
-class _Group(Struct, frozen=True, kw_only=True):
+class _Group(Struct, frozen=True, kw_only=True, gc=False):
     values: list[float]
     pointer: str
 
@@ -90,7 +90,7 @@ def _weigh(
 ) -> Iterator[Measured]:
     """Yield one likelihood ratio for each direction in which the measure speaks of causes."""
     method = next(m for m in record.methods if m.id == method_id)
-    reference = _reference(record, method_id, client)
+    reference = reference_of(record, method_id, client)
     if reference is None:
         return
     # a sum in sorted order does not depend on the order of repeats
@@ -116,7 +116,7 @@ def _weigh(
             mean=reference.mean,
             targets=targets,
             ratio=likelihood_ratio(
-                value, reference.mean, shift, _spread(reference, method), graph.decision.lr_limit
+                value, reference.mean, shift, spread_of(reference, method), graph.decision.lr_limit
             ),
             sources=tuple(sorted({reference.source, method.source, *(s.source for s in speaks)})),
             pointer=group.pointer,
@@ -130,12 +130,12 @@ def likelihood_ratio(value: float, mean: float, shift: float, spread: float, lim
     return math.exp(max(-bound, min(bound, log)))
 
 
-def _spread(reference: Reference, method: Method) -> float:
+def spread_of(reference: Reference, method: Method) -> float:
     """Return the reference SD widened by the error of the method."""
     return math.sqrt(reference.sd**2 + (method.sem or 0.0) ** 2)
 
 
-def _reference(record: MeasureRecord, method: str, client: Client) -> Reference | None:
+def reference_of(record: MeasureRecord, method: str, client: Client) -> Reference | None:
     """Return the reference that fits method, sex and age most exactly, or None."""
     fitting = [
         r

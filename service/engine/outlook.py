@@ -1,6 +1,7 @@
 """What comes after today's drills: into the lift, what to look at first, what to look at again."""
 
 from collections.abc import Iterator
+from itertools import chain, islice
 
 from service.engine.measured import Measured
 from service.engine.read import Seen
@@ -50,8 +51,9 @@ def look_at(
 
     By pack order; expected gains are computed by the next-check route, not here.
     """
-    asked = [*_changes(facts, screen, words), *_findings(facts, words)]
-    return (*asked[:MOST], *_measures(facts, screen, causes, words))
+    # rendered one by one, so that no sentence is made that is not said
+    asked = islice(chain(_changes(facts, screen, words), _findings(facts, words)), MOST)
+    return (*asked, *_measures(facts, screen, causes, words))
 
 
 def _changes(facts: Facts, screen: Screen, words: Words) -> Iterator[LookAt]:

@@ -6,19 +6,21 @@ from typing import TypeVar
 import msgspec
 
 from service import __version__
-from service.engine.choose import choose
-from service.engine.infer import infer
+from service.engine.checks import next_checks
+from service.engine.contradict import dispute_warnings
+from service.engine.decide import decide
+from service.engine.firmness import with_firmness
+from service.engine.languages import graph_in
 from service.engine.limits import cautions_of, referrals_of, warnings_of
-from service.engine.options import Laid, Wanted, lay
 from service.engine.outlook import carry_over, look_at, retests
-from service.engine.read import Reading, read
+from service.engine.read import Reading
 from service.engine.reasons import Facts, causes_of
-from service.engine.safety import Safety, judge
+from service.engine.safety import Safety
 from service.engine.session import left_out_of, session_of
-from service.engine.weigh import Weighing, weigh
+from service.engine.trace import trace_of
+from service.engine.turning import turning_points
 from service.engine.words import Words
 from service.model.answer import Answer, CauseAnswer, MadeBy, Session
-from service.model.choice import Choice
 from service.model.graph import Graph
 from service.model.screen import Options, Screen
 
@@ -28,18 +30,21 @@ CONTRACT = "1.0.0"
 
 def plan(screen: Screen, graph: Graph) -> Answer:
     """Return the answer to a screen. Pure: the same screen and pack give the same bytes."""
+    graph = graph_in(graph, screen.options.language)
     words = Words(graph, screen.options.language)
-    reading = read(screen, graph)
-    safety = judge(screen, reading.target, graph)
-    if safety.refer:
+    decided = decide(screen, graph)
+    reading, safety, weighed = decided.reading, decided.safety, decided.weighed
+    if weighed is None:
         return _refer(screen, reading, safety, graph, words)
-    posterior = infer(graph.network, reading.evidence)
-    weighing = weigh(reading, posterior, graph)
+    posterior, weighing = weighed.posterior, weighed.weighing
     facts = Facts(graph=graph, reading=reading, posterior=posterior, weighing=weighing)
     causes = causes_of(facts, words)
-    laid, choice = _choose(screen, reading, safety, weighing, graph)
+    laid, choice = weighed.laid, weighed.choice
     session = session_of(facts, screen, laid, choice, causes, words) if laid and choice else None
     verdict = weighing.verdict
+    wanted = screen.options.include
+    if "firmness" in wanted:
+        causes = with_firmness(decided, causes, graph)
     return Answer(
         verdict=verdict,
         summary=_summary(facts, screen, causes, session, words),
@@ -51,34 +56,25 @@ def plan(screen: Screen, graph: Graph) -> Answer:
         carry_over=carry_over(facts, words, session.steps if session else ()),
         left_out=left_out_of(facts, laid, choice, words) if laid and choice else (),
         look_at=look_at(facts, screen, causes, words) if verdict == "unsure" else (),
-        next_checks=(),
-        turning_points=(),
+        next_checks=next_checks(decided, graph, words) if "next_checks" in wanted else (),
+        turning_points=turning_points(decided, graph, words, _plainly)
+        if "turning_points" in wanted
+        else (),
         retest=retests(facts, screen, words),
         cautions=cautions_of(safety, graph),
-        warnings=warnings_of(reading, posterior, graph, words),
+        warnings=(
+            *warnings_of(reading, posterior, graph, words),
+            *dispute_warnings(decided, graph, words),
+        ),
         made_by=made_by(graph),
         decision=decision_of(screen, graph),
+        trace=trace_of(decided, session, graph) if screen.options.explain == "full" else None,
     )
 
 
-def _choose(
-    screen: Screen, reading: Reading, safety: Safety, weighing: Weighing, graph: Graph
-) -> tuple[Laid | None, Choice | None]:
-    """Return today's options and the best of them; nothing where nothing weighs."""
-    if reading.target is None or weighing.verdict == "nothing_found":
-        return None, None
-    wanted = Wanted(
-        target=reading.target,
-        verdict=weighing.verdict,
-        weights=weighing.by_cause,
-        lean=weighing.lean,
-        worked=weighing.worked,
-        failed=weighing.failed,
-    )
-    laid = lay(graph, screen, safety.closed, wanted)
-    if not any(weighing.by_cause):
-        return laid, Choice(chosen=(), value=0, seconds=0)
-    return laid, choose(laid.problem)
+def _plainly(screen: Screen, graph: Graph) -> Answer:
+    """Return the answer to a screen without what only its options ask for."""
+    return plan(msgspec.structs.replace(screen, options=Options()), graph)
 
 
 def _refer(screen: Screen, reading: Reading, safety: Safety, graph: Graph, words: Words) -> Answer:
@@ -101,6 +97,7 @@ def _refer(screen: Screen, reading: Reading, safety: Safety, graph: Graph, words
         warnings=warnings_of(reading, None, graph, words),
         made_by=made_by(graph),
         decision=decision_of(screen, graph),
+        trace=() if screen.options.explain == "full" else None,
     )
 
 

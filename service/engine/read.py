@@ -31,7 +31,7 @@ REPORTS: Mapping[str, Report] = {"gone": 0, "better": 1, "same": 2, "worse": 2}
 GRADES = ("marked", "mild", "absent")
 
 
-class Note(Struct, frozen=True, kw_only=True):
+class Note(Struct, frozen=True, kw_only=True, gc=False):
     """A warning before it has words: a code, a pointer into the screen, and its values."""
 
     code: str
@@ -39,7 +39,7 @@ class Note(Struct, frozen=True, kw_only=True):
     values: tuple[tuple[str, str], ...] = ()
 
 
-class Seen(Struct, frozen=True, kw_only=True):
+class Seen(Struct, frozen=True, kw_only=True, gc=False):
     """One event that was looked for, however many views it was looked at from.
 
     `view` is the first view that speaks for what was found; `trials` are those that count,
@@ -57,7 +57,7 @@ class Seen(Struct, frozen=True, kw_only=True):
     """P(there though unlisted, rather than a false look | only the leak fired)."""
 
 
-class Reading(Struct, frozen=True, kw_only=True):
+class Reading(Struct, frozen=True, kw_only=True, gc=False):
     """A screen as understood. `sightings[n]` in the evidence belongs to `positives[n]`."""
 
     target: str | None
@@ -69,7 +69,7 @@ class Reading(Struct, frozen=True, kw_only=True):
     notes: tuple[Note, ...]
 
 
-class _Raw(Struct, frozen=True, kw_only=True):
+class _Raw(Struct, frozen=True, kw_only=True, gc=False):
     pointer: str
     seen: Observation
     side: Side

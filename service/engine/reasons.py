@@ -20,6 +20,7 @@ from service.model.quantities import MICRO, Side
 
 SAID_FROM = 0.05
 """Log odds below which a piece of evidence is not worth a sentence."""
+MARGIN = 1e-6
 LISTED_FROM = 0.005
 """Weight below which a cause that the evidence did not raise is not listed."""
 
@@ -42,7 +43,7 @@ NOTHING = Because(
 )
 
 
-class Facts(Struct, frozen=True, kw_only=True):
+class Facts(Struct, frozen=True, kw_only=True, gc=False):
     """Everything that reasons are made from."""
 
     graph: Graph
@@ -55,7 +56,7 @@ Where = tuple[int, int]
 """A cause on a side: (variable, mask)."""
 
 
-class _Index(Struct, frozen=True, kw_only=True):
+class _Index(Struct, frozen=True, kw_only=True, gc=False):
     """Which evidence touches which cause on which side, found in one pass."""
 
     sightings: dict[Where, list[tuple[Seen, ParentPosterior]]]
@@ -69,11 +70,16 @@ def causes_of(facts: Facts, words: Words) -> tuple[CauseAnswer, ...]:
     index = _index(facts)
     lean = least_lean(facts.graph)
     found = []
+    listed = _may_be_listed(facts)
     for variable, cause in enumerate(facts.graph.causes.values()):
+        if not listed[variable]:
+            continue
         wheres = [(variable, mask) for mask in ((LEFT, RIGHT) if cause.sided else (ANY,))]
         numbers = [_numbers(facts, where) for where in wheres]
-        if len(wheres) == 2 and _alike(*numbers[0], *numbers[1], lean):
-            if _worth_listing(facts, index, wheres[0], *numbers[0]):
+        told = {index.known.get(where) for where in wheres}
+        if len(wheres) == 2 and len(told) == 1 and _alike(*numbers[0], *numbers[1], lean):
+            # the larger of the two decides, so that left and right are treated alike
+            if _worth_listing(facts, index, wheres[0], *map(max, *numbers)):
                 found.append(_both([_cause(facts, words, index, where) for where in wheres]))
             continue
         found += [
@@ -82,6 +88,18 @@ def causes_of(facts: Facts, words: Words) -> tuple[CauseAnswer, ...]:
             if _worth_listing(facts, index, where, weight, believed)
         ]
     return tuple(sorted(found, key=lambda c: (-c.weight, -c.belief, c.cause, c.side)))
+
+
+def _may_be_listed(facts: Facts) -> list[bool]:
+    """Return for each cause if it weighs, was told, or may be more likely than not on a side."""
+    floor = facts.graph.decision.present_from
+    told = {variable for variable, _, _ in facts.reading.known}
+    rows = enumerate(zip(facts.weighing.by_cause, facts.posterior.states, strict=True))
+    # rounding to nine decimals moves a belief by less than the margin
+    return [
+        weight > 0 or variable in told or 1 - states[0] > floor - MARGIN
+        for variable, (weight, states) in rows
+    ]
 
 
 def _index(facts: Facts) -> _Index:
@@ -285,17 +303,20 @@ def _about(
         grade=words.say(f"grade_{seen.grade}"),
         change=words.name(graph.changes[change].name) if change else "",
     )
-    return msgspec.structs.replace(
-        NOTHING,
+    return Because(
         code=code,
         text=text,
-        movement=key.movement,
+        movement=key.movement,  # type: ignore[arg-type]
         view=seen.view,
-        finding=key.finding,
+        finding=key.finding,  # type: ignore[arg-type]
         side=key.side,
-        change=change,
-        result=result,
+        change=change,  # type: ignore[arg-type]
+        result=result,  # type: ignore[arg-type]
+        measure=None,
+        value=None,
+        unit=None,
         cause=cause,
+        rule=None,
         moved=_six(moved),
         sources=sources,
     )

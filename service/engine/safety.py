@@ -27,7 +27,7 @@ class Witness(Struct, frozen=True, kw_only=True, order=True):
     placed: bool
 
 
-class HeldCaution(Struct, frozen=True, kw_only=True):
+class HeldCaution(Struct, frozen=True, kw_only=True, gc=False):
     """A caution that holds, where."""
 
     caution: str
@@ -35,7 +35,7 @@ class HeldCaution(Struct, frozen=True, kw_only=True):
     side: Side
 
 
-class HeldReferral(Struct, frozen=True, kw_only=True):
+class HeldReferral(Struct, frozen=True, kw_only=True, gc=False):
     """A referral by an alert or a caution, where and how urgent."""
 
     by: str
@@ -45,7 +45,7 @@ class HeldReferral(Struct, frozen=True, kw_only=True):
     urgency: Urgency
 
 
-class Safety(Struct, frozen=True, kw_only=True):
+class Safety(Struct, frozen=True, kw_only=True, gc=False):
     """All that safety decides: `refer` stops the plan; `closed` names each closed drill's reason.
 
     Referrals come most urgent first, then by id; cautions by id.

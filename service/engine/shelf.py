@@ -245,9 +245,7 @@ def _against_rule(drill: DrillRecord, target: TargetId, build: frozenset[str]) -
 def _practised(graph: Graph, target: TargetId) -> frozenset[str | None]:
     """Return the patterns whose practice is practice of the target; None is of no pattern.
 
-    Its own pattern if there is practice of it, else those that carry over.
+    Its own, and those that carry over: what is missing may be the movement that was watched.
     """
     drills = [drill for drill in graph.drills.values() if drill.aim == "practice"]
-    if any(drill.pattern == target for drill in drills):
-        return frozenset({target, None})
-    return frozenset([None, *(drill.pattern for drill in drills if ends(drill, target))])
+    return frozenset([None, target, *(d.pattern for d in drills if ends(d, target))])

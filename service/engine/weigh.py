@@ -16,7 +16,7 @@ TRAINABLE = ("range", "control")
 LEARNT = ("skill", "stance")
 
 
-class Weighing(Struct, frozen=True, kw_only=True):
+class Weighing(Struct, frozen=True, kw_only=True, gc=False):
     """How much each cause matters today, and what follows.
 
     `by_side[(variable, mask)]`, `by_cause[variable]` (both sides together) and `lean[variable]`

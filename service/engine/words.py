@@ -32,6 +32,9 @@ class Words:
 
     def name(self, name: str) -> str:
         """Return a record's name as it stands inside a sentence."""
+        if self.language != ENGLISH:
+            # other languages write their names as they stand in a sentence
+            return name
         return name if name[1:2].isupper() else name[:1].lower() + name[1:]
 
     def side(self, side: Side) -> str:
@@ -48,4 +51,5 @@ class Words:
 
     def number(self, value: float) -> str:
         """Return a number without needless digits."""
-        return f"{value:.1f}".rstrip("0").rstrip(".")
+        plain = f"{value:.1f}".rstrip("0").rstrip(".")
+        return plain.replace(".", self.say("decimal_mark"))

@@ -1,5 +1,7 @@
 """What a caller gets back: every field present, nothing implied by absence."""
 
+from typing import Literal
+
 from msgspec import Struct
 
 from service.model.quantities import (
@@ -7,6 +9,7 @@ from service.model.quantities import (
     ChangeId,
     FindingId,
     Firmness,
+    Grade,
     LeftOutReason,
     MeasureId,
     MovementId,
@@ -172,6 +175,122 @@ class LookAt(Struct, frozen=True, kw_only=True):
     measure: MeasureId | None
 
 
+class SideOutcome(Struct, frozen=True, kw_only=True):
+    """What one side of a check may show: a grade, a result, or a reading between two numbers.
+
+    `at_least` and `below` are null at the open ends.
+    """
+
+    side: Side
+    grade: Grade | None
+    result: Result | None
+    at_least: float | None
+    below: float | None
+
+
+class CheckOutcome(Struct, frozen=True, kw_only=True):
+    """One answer that a check may give, how likely it is, and what the plan would be then.
+
+    `value` is that of the best session then; `gain` is how much more that is than the value of
+    today's session then, never below 0.
+    """
+
+    text: str
+    sides: tuple[SideOutcome, ...]
+    probability: float
+    verdict: Verdict
+    cause: str | None
+    cause_side: Side | None
+    first_step: str | None
+    value: float
+    gain: float
+
+
+class NextCheck(Struct, frozen=True, kw_only=True):
+    """One more look, and what it is expected to be worth.
+
+    `gain` is the sum over the outcomes of probability times gain, in the unit of the session's
+    value. `bits` is the expected information on the cause that the check tells most about,
+    which is `tells`. Ranked by gain a minute, then bits a minute; `seconds` hold the set-up.
+    """
+
+    text: str
+    movement: MovementId | None
+    view: View | None
+    finding: FindingId | None
+    side: Side | None
+    change: ChangeId | None
+    measure: MeasureId | None
+    method: str | None
+    kit: tuple[str, ...]
+    seconds: int
+    gain: float
+    bits: float
+    gain_per_minute: float
+    bits_per_minute: float
+    tells: str | None
+    settles: bool
+    """Bears on a cause that a measurement and what was seen disagree about."""
+    outcomes: tuple[CheckOutcome, ...]
+
+
+class TurningPoint(Struct, frozen=True, kw_only=True):
+    """The smallest single change of one kind that changes the plan, proven by planning again.
+
+    `kind` names what was changed, `was` and `becomes` its value before and after; `turns` names
+    what differs then. `verdict`, `cause`, `cause_side`, `first_step` and `decision` are those of
+    the answer after the change.
+    """
+
+    kind: Literal[
+        "grade", "kit", "level", "measurement", "minutes", "setting", "side", "trial_result"
+    ]
+    text: str
+    movement: MovementId | None
+    view: View | None
+    finding: FindingId | None
+    side: Side | None
+    change: ChangeId | None
+    measure: MeasureId | None
+    was: str
+    becomes: str
+    distance: int
+    """Steps between the two: grades, results, minutes, or steps of the measure's own error."""
+    turns: tuple[Literal["first_step", "leading_cause", "verdict"], ...]
+    verdict: Verdict
+    cause: str | None
+    cause_side: Side | None
+    first_step: str | None
+    decision: str
+
+
+class TraceNode(Struct, frozen=True, kw_only=True):
+    """One number or rule of a decision: what it is, its value, and the nodes it came from.
+
+    Ids are unique in a trace and inputs come before what they lead to. `value` is null where the
+    node is a fact and no number; `detail` is an id or a code, never a sentence.
+    """
+
+    id: str
+    kind: Literal[
+        "prior",
+        "likelihood",
+        "posterior",
+        "share",
+        "weight",
+        "term",
+        "score",
+        "constraint",
+        "rule",
+        "left_out",
+    ]
+    value: float | None
+    unit: str
+    inputs: tuple[str, ...]
+    detail: str
+    sources: tuple[str, ...]
+
+
 class Retest(Struct, frozen=True, kw_only=True):
     """What to look at again, when, and how large a change is more than noise."""
 
@@ -217,9 +336,95 @@ class Answer(Struct, frozen=True, kw_only=True):
     carry_over: tuple[str, ...]
     left_out: tuple[LeftOut, ...]
     look_at: tuple[LookAt, ...]
-    next_checks: tuple[LookAt, ...]
-    turning_points: tuple[LookAt, ...]
+    next_checks: tuple[NextCheck, ...]
+    turning_points: tuple[TurningPoint, ...]
     retest: tuple[Retest, ...]
+    cautions: tuple[CautionAnswer, ...]
+    warnings: tuple[Warning, ...]
+    made_by: MadeBy
+    decision: str
+    trace: tuple[TraceNode, ...] | None
+    """All that the decision rests on; null unless `options.explain` is `full`."""
+
+
+class NextCheckAnswer(Struct, frozen=True, kw_only=True):
+    """What to look at next, best first; empty where nothing more is worth its time."""
+
+    verdict: Verdict
+    summary: str
+    ref: str | None
+    target: TargetId | None
+    value: float
+    """Of today's session, 0 without one."""
+    checks: tuple[NextCheck, ...]
+    considered: int
+    """How many checks were scored."""
+    least_gain: float
+    """The pack's threshold: what is expected to gain less is not worth its time."""
+    referrals: tuple[Referral, ...]
+    warnings: tuple[Warning, ...]
+    made_by: MadeBy
+    decision: str
+
+
+class TrialUnderstood(Struct, frozen=True, kw_only=True):
+    """A trial that counts."""
+
+    change: ChangeId
+    result: Result
+    from_depth: bool
+    """Read from the depth that was told, not tried."""
+
+
+class Understood(Struct, frozen=True, kw_only=True):
+    """One observation as it is weighed: an event, all its views together, and its trials."""
+
+    movement: MovementId
+    finding: FindingId
+    side: Side
+    grade: Grade
+    views: tuple[View, ...]
+    trials: tuple[TrialUnderstood, ...]
+    matters: float
+    """How much it weighs for the target, 0 to 1."""
+
+
+class ReadingUnderstood(Struct, frozen=True, kw_only=True):
+    """A measurement as it is weighed, the mean of its repeats."""
+
+    measure: MeasureId
+    method: str
+    side: Side
+    value: float
+    unit: Unit
+    usual: float
+    causes: tuple[str, ...]
+    likelihood_ratio: float
+
+
+class KnownUnderstood(Struct, frozen=True, kw_only=True):
+    """A cause that was told to be there or not."""
+
+    cause: str
+    side: Side
+    present: bool
+
+
+class Validation(Struct, frozen=True, kw_only=True):
+    """A screen as it is understood; `warnings` name what is ignored and why. Nothing is decided.
+
+    `referrals` and `cautions` are what the client's own answers call for, whatever was seen.
+    """
+
+    ref: str | None
+    target: TargetId | None
+    target_assumed: bool
+    stops: bool
+    """Whether a plan would refer and hold no session."""
+    observations: tuple[Understood, ...]
+    measurements: tuple[ReadingUnderstood, ...]
+    known: tuple[KnownUnderstood, ...]
+    referrals: tuple[Referral, ...]
     cautions: tuple[CautionAnswer, ...]
     warnings: tuple[Warning, ...]
     made_by: MadeBy

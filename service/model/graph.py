@@ -13,6 +13,7 @@ from service.model.knowledge import (
     CauseRecord,
     CautionRecord,
     ChangeRecord,
+    CutoffRecord,
     DecisionRecord,
     DoseRecord,
     DrillRecord,
@@ -101,6 +102,7 @@ class Graph(Struct, frozen=True, kw_only=True):
     causes: Mapping[str, CauseRecord]
     links: Mapping[str, LinkRecord]
     changes: Mapping[str, ChangeRecord]
+    cutoffs: Mapping[str, CutoffRecord]
     measures: Mapping[str, MeasureRecord]
     muscles: Mapping[str, MuscleRecord]
     drills: Mapping[str, DrillRecord]

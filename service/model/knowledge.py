@@ -499,9 +499,12 @@ class SourceRecord(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
 
 
 class TextRecord(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One sentence template; `{name}` stands for a value."""
+    """One sentence template; `{name}` stands for a value.
 
-    id: Slug
+    In a second language also what is said of a record: id `kind.record.field`.
+    """
+
+    id: Annotated[str, Meta(pattern=r"^[a-z0-9]+([._-][a-z0-9]+)*$(?!\n)", max_length=128)]
     text: Text
 
 
@@ -541,12 +544,27 @@ class DecisionRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """Weeks after which a change of each kind of cause usually shows."""
     work_budget: int
     """Cells of inference above which the least relevant events are not weighed."""
+    checks_planned: Annotated[int, Meta(ge=1, le=100)] = 12
+    """How many checks, those that tell most in a minute, are planned through for their gain."""
+    least_gain: Probability = 0.0
+    """Expected gain, in the unit of value, under which a check is not worth its time."""
+    look_s: Seconds = 0
+    """Seconds to set a movement up and watch it from one view."""
+    bins: tuple[Probability, ...] = ()
+    """Parts of people without the limit below each edge between two outcomes of a measurement."""
+    link_spread: Annotated[float, Meta(ge=0, le=5)] = 0.0
+    """One spread of a link's strength, in log odds."""
+    disagree_from: Annotated[float, Meta(ge=0)] = 0.0
+    """Log odds that a measurement and what was seen must each move a cause, against each other."""
 
 
 # --- what a clip of landmarks says --------------------------------------------------------
 
 ClipNumber = Literal[
+    "angle_highest_deg",
+    "angle_lowest_deg",
     "camera_distance_legs",
+    "camera_down_deg",
     "camera_part_most_deg",
     "camera_roll_deg",
     "camera_yaw_deg",
@@ -566,7 +584,6 @@ ClipNumber = Literal[
     "return_part",
     "roll_limit_deg",
     "shoulders_in_trunk",
-    "straight_arm_deg",
     "sure_from",
     "yaw_limit_deg",
 ]

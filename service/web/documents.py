@@ -29,7 +29,7 @@ def of_content(body: bytes) -> Document:
     return Document(body=body, etag=f'"{sha256(body).hexdigest()[:32]}"')
 
 
-def serve(request: ReadRequest, found: Document) -> Response[bytes]:
+def serve(request: ReadRequest, found: Document, media: str = JSON_MEDIA) -> Response[bytes]:
     """The document, or 304 if the caller holds this version already (RFC 9110, 13.1.2)."""
     headers: Mapping[str, str] = {
         "Cache-Control": "no-cache",
@@ -38,8 +38,8 @@ def serve(request: ReadRequest, found: Document) -> Response[bytes]:
     }
     held = request.headers.get("if-none-match")
     if held is not None and _holds(held, found.etag):
-        return Response(b"", status_code=304, headers=headers, media_type=JSON_MEDIA)
-    return Response(found.body, headers=headers, media_type=JSON_MEDIA)
+        return Response(b"", status_code=304, headers=headers, media_type=media)
+    return Response(found.body, headers=headers, media_type=media)
 
 
 def _holds(held: str, etag: str) -> bool:

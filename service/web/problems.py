@@ -81,8 +81,16 @@ PROBLEMS: dict[str, ProblemType] = {
             413,
             "The request body is too large",
             "The body is larger than this service reads. Nothing of it was used.",
-            "Far more entries than one screen can hold, or the wrong file.",
-            "Send one screen in one request, below 256 KiB.",
+            "Far more entries than one screen or clip can hold, or the wrong file.",
+            "Send one screen in one request, below 256 KiB, or one clip of landmarks below 4 MiB.",
+        ),
+        _kind(
+            "bulk-too-long",
+            413,
+            "The bulk request holds too many screens",
+            "The lines up to the limit were answered; nothing after them was read.",
+            "More lines in one request than this service takes.",
+            "Send the rest in another request, or use `movewright bulk` on the file.",
         ),
         _kind(
             "empty-body",
@@ -91,6 +99,14 @@ PROBLEMS: dict[str, ProblemType] = {
             "The route needs a JSON body and none was sent.",
             "A client that dropped the body, or a redirect that turned it away.",
             "Send the screen as the body of the request.",
+        ),
+        _kind(
+            "headers-too-large",
+            431,
+            "The headers are too large",
+            "The headers of the request are more, or larger, than this service reads.",
+            "Cookies of another site, or a proxy that adds to the headers again and again.",
+            "Send fewer and shorter headers; none beyond those of the contract is needed.",
         ),
         _kind(
             "internal-error",
@@ -134,12 +150,28 @@ PROBLEMS: dict[str, ProblemType] = {
             "Accept application/json, or leave the header out.",
         ),
         _kind(
+            "not-authorised",
+            401,
+            "The request carries no valid key",
+            "This service answers only callers with an API key that is known and not expired.",
+            "No Authorization header, a key that was mistyped, taken back or has expired.",
+            "Send Authorization: Bearer with the key. Whoever runs the service hands keys out.",
+        ),
+        _kind(
             "not-found",
             404,
             "There is nothing here",
             "No route, kind, record, example or problem has this path.",
             "A misspelt path, or a record that this version of the knowledge does not serve.",
             "Look at /v1/catalog, /v1/examples, /problems and /openapi.json for what exists.",
+        ),
+        _kind(
+            "not-ready",
+            503,
+            "The process is stopping",
+            "It finishes what it has accepted and takes nothing new.",
+            "A restart or a new version.",
+            "Send the request to another process, or here again in a moment.",
         ),
         _kind(
             "not-the-schema",
@@ -158,6 +190,30 @@ PROBLEMS: dict[str, ProblemType] = {
             "JSON is exchanged in UTF-8; the body holds bytes that are not.",
             "A file in another encoding, or text cut in the middle of a character.",
             "Encode the body in UTF-8.",
+        ),
+        _kind(
+            "quota-used-up",
+            429,
+            "The quota of the key is used up",
+            "The key has had all the requests that it may have in this minute.",
+            "More requests than were agreed on.",
+            "Wait as many seconds as Retry-After says; the RateLimit headers tell what is left.",
+        ),
+        _kind(
+            "receive-timeout",
+            408,
+            "The request did not arrive in time",
+            "The request was begun and did not become whole within the time there is for it.",
+            "A connection that broke off, or a client that promised more bytes than it sent.",
+            "Send the request again, at once and whole.",
+        ),
+        _kind(
+            "too-much-work",
+            503,
+            "The service is busy",
+            "As many requests as it takes at a time are being worked on. This one was not begun.",
+            "More requests than the service can answer.",
+            "Send it again after as many seconds as Retry-After says.",
         ),
         _kind(
             "unknown-query",
@@ -183,12 +239,21 @@ PROBLEMS: dict[str, ProblemType] = {
             "A form, a text, another character set, or no Content-Type at all.",
             "Send Content-Type: application/json.",
         ),
+        _kind(
+            "url-too-long",
+            414,
+            "The path is too long",
+            "The path with its query is longer than this service reads.",
+            "A body that was sent as a query, or a path that was put together in a loop.",
+            "Send what belongs in the body as the body; no path of the contract is long.",
+        ),
     )
 }
 """Every problem by the last part of its path, in alphabetical order."""
 
 BY_STATUS: dict[int, str] = {
     400: "bad-request",
+    401: "not-authorised",
     404: "not-found",
     405: "method-not-allowed",
     406: "not-acceptable",

@@ -43,14 +43,16 @@ class Reader(Generic[T]):
         """The slow path, taken only after a fault: is it JSON at all, and is `1.0` the fault?"""
         try:
             value = whole_numbers(msgspec.json.decode(raw))
-            return msgspec.convert(value, self._kind, strict=True)
-        except msgspec.ValidationError as error:
-            # A number too large for any type has no path in the untyped decode: then the first
-            # fault, which has one, is the one to tell.
-            fault = fault_of(str(error), self._kind)
-            raise RefusalError("not-the-schema", (fault if fault.pointer else first,)) from None
+        except msgspec.ValidationError:
+            # A number too large for any type: the untyped decode cannot say where.
+            raise RefusalError("not-the-schema", (first,)) from None
         except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
             raise RefusalError(_unparsable(error)) from None
+        try:
+            return msgspec.convert(value, self._kind, strict=True)
+        except msgspec.ValidationError as error:
+            fault = fault_of(str(error), self._kind)
+            raise RefusalError("not-the-schema", (fault,)) from None
 
 
 def whole_numbers(value: Json) -> Json:

@@ -12,7 +12,9 @@ from service.web.problems import RefusalError
 from service.web.reading import Reader
 
 JSON_MEDIA = "application/json"
-_ACCEPTED = frozenset({JSON_MEDIA, "application/*", "*/*"})
+SVG_MEDIA = "image/svg+xml"
+PICTURE = "picture.svg"
+"""Last part of the path of every picture."""
 _SCREENS = Reader(Screen)
 
 
@@ -47,25 +49,26 @@ def check_content(media: str | None, encoding: str | None) -> None:
 async def check_request(request: Request[object, object, State]) -> None:
     """Nothing, or `RefusalError`: runs before every handler."""
     accept = request.headers.get("accept")
-    if accept is not None and not accepts_json(accept):
+    media = SVG_MEDIA if request.url.path.endswith(f"/{PICTURE}") else JSON_MEDIA
+    if accept is not None and not accepts(accept, media):
         raise RefusalError("not-acceptable")
     if request.scope["query_string"]:
         raise RefusalError("unknown-query")
 
 
-def accepts_json(accept: str) -> bool:
-    """Whether an Accept header leaves room for JSON (RFC 9110, 12.5.1).
+def accepts(accept: str, media: str) -> bool:
+    """Whether an Accept header leaves room for a media type (RFC 9110, 12.5.1).
 
     The most exact range decides; a quality of 0 rules it out. An empty header accepts all.
     """
-    if accept in ("", "*/*", JSON_MEDIA):
+    if accept in ("", "*/*", media):
         return True
+    ranges = ("*/*", f"{media.partition('/')[0]}/*", media)
     best: tuple[int, bool] = (-1, False)
     for entry in accept.split(","):
         kind, *parameters = [part.strip().lower() for part in entry.split(";")]
-        if kind in _ACCEPTED:
-            exactness = ("*/*", "application/*", JSON_MEDIA).index(kind)
-            best = max(best, (exactness, _quality(parameters) > 0))
+        if kind in ranges:
+            best = max(best, (ranges.index(kind), _quality(parameters) > 0))
     return best[1]
 
 

@@ -4,65 +4,51 @@ The same by hand, against a service that runs:
 `schemathesis run http://127.0.0.1:8000/openapi.json`
 """
 
-import socket
+import json
 import subprocess
 import sys
-import time
-from collections.abc import Iterator
 from pathlib import Path
 
-import httpx
-import pytest
-
+from service.web.contract.operations import OPERATIONS
+from service.web.keys import new_key
 from service.web.shipped import contract_file
+from tests.contract.running import service
 
 SEED = 20261125
 EXAMPLES = 200
-READY_WITHIN_S = 30.0
+EXAMPLES_WITH_KEY = 40
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
-@pytest.fixture
-def service() -> Iterator[str]:
-    port = free_port()
-    url = f"http://127.0.0.1:{port}"
-    command = [sys.executable, "-m", "service", "serve", "--port", str(port)]
-    with subprocess.Popen(command, stderr=subprocess.DEVNULL) as process:
-        try:
-            wait_until_ready(url, process)
-            yield url
-        finally:
-            process.terminate()
-            process.wait(timeout=20)
-
-
-def wait_until_ready(url: str, process: "subprocess.Popen[bytes]") -> None:
-    give_up = time.monotonic() + READY_WITHIN_S
-    while time.monotonic() < give_up:
-        assert process.poll() is None, "the service ended before it was ready"
-        try:
-            if httpx.get(f"{url}/readyz").status_code == 200:
-                return
-        except httpx.TransportError:
-            time.sleep(0.1)
-    pytest.fail(f"the service was not ready within {READY_WITHIN_S} s")
-
-
-def test_the_service_keeps_its_contract(service: str, tmp_path: Path) -> None:
+def run(url: str, contract: Path, examples: int, folder: Path, *more: str) -> str:
     print(f"seed {SEED}")
     command = [
         str(Path(sys.executable).with_name("schemathesis")),
-        *("run", str(Path(str(contract_file())).resolve()), "--url", service),
+        *("run", str(contract.resolve()), "--url", url),
         *("--checks", "all", "--phases", "examples,coverage,fuzzing,stateful"),
-        *("--max-examples", str(EXAMPLES), "--seed", str(SEED), "--no-color"),
+        *("--max-examples", str(examples), "--seed", str(SEED), "--no-color", *more),
     ]
-    run = subprocess.run(command, capture_output=True, text=True, cwd=tmp_path, check=False)
-    assert run.returncode == 0, run.stdout + run.stderr
-    assert "No issues found" in run.stdout
-    assert "12 selected / 12 total" in run.stdout
+    ran = subprocess.run(command, capture_output=True, text=True, cwd=folder, check=False)
+    assert ran.returncode == 0, ran.stdout + ran.stderr
+    assert "No issues found" in ran.stdout
+    assert f"{len(OPERATIONS)} selected / {len(OPERATIONS)} total" in ran.stdout
+    return ran.stdout
+
+
+def test_the_service_keeps_its_contract(tmp_path: Path) -> None:
+    with service(tmp_path) as running:
+        run(running.url, Path(str(contract_file())), EXAMPLES, tmp_path)
+
+
+def test_a_service_with_keys_demands_one_on_every_route_that_says_so(tmp_path: Path) -> None:
+    key, entry = new_key("fuzzer")
+    keys = tmp_path / "keys.toml"
+    keys.write_text(entry)
+    contract = json.loads(contract_file().read_bytes())
+    # As committed a key is optional, for a service may run without; this one may not.
+    assert contract["security"] == [{}, {"key": []}]
+    contract["security"] = [{"key": []}]
+    strict = tmp_path / "strict.json"
+    strict.write_text(json.dumps(contract))
+    with service(tmp_path, {"KEYS_FILE": str(keys)}) as running:
+        header = ("--header", f"Authorization: Bearer {key}")
+        run(running.url, strict, EXAMPLES_WITH_KEY, tmp_path, *header)

@@ -18,7 +18,17 @@ from service.engine.words import Words
 from service.model.answer import Answer, Session
 from service.model.graph import Graph
 from service.model.quantities import MICRO
-from service.model.screen import Client, Condition, Observation, Options, Pain, Screen
+from service.model.screen import (
+    Client,
+    Condition,
+    Measurement,
+    Observation,
+    Options,
+    Pain,
+    Screen,
+    Trial,
+)
+from service.web.shipped import examples
 from tests.oracle import wide_evidence
 from tests.strategies import random_screen
 
@@ -251,3 +261,44 @@ def test_scores_are_the_same_in_any_order_of_the_screen(graph: Graph) -> None:
         return sorted((s.check.key, round(s.gain, 9)) for s in found)
 
     assert scores(one) == scores(turned)
+
+
+def test_the_example_of_the_readme_has_its_first_guess_overturned_by_the_next_check(
+    graph: Graph,
+) -> None:
+    screen = msgspec.json.decode(examples()["one_more_look"], type=Screen)
+    before = plan(screen, graph)
+    first = next_check(screen, graph).checks[0]
+    assert before.causes[0].cause == "ankle_dorsiflexion.range"
+    assert first.change == "heels_raised"
+    overturned = next(o for o in first.outcomes if o.sides[0].result == "same")
+    assert overturned.cause == "squat.stance"
+    tried = (Trial(change="heels_raised", result="same"), *screen.observations[0].trials)
+    seen = msgspec.structs.replace(screen.observations[0], trials=tried)
+    after = plan(msgspec.structs.replace(screen, observations=(seen,)), graph)
+    assert after.causes[0].cause == "squat.stance"
+    assert after.verdict == overturned.verdict
+    assert after.session is not None
+    assert after.session.value == overturned.value
+
+
+def test_a_disagreement_of_number_and_eye_is_said_and_the_first_check_settles_it(
+    graph: Graph,
+) -> None:
+    cured = msgspec.structs.replace(SEEN, trials=(Trial(change="heels_raised", result="gone"),))
+    ample = Measurement(measure="ankle_lunge_distance", value=15.0, unit="cm", side="left")
+    screen = Screen(
+        observations=(cured,),
+        client=Client(alerts=(), conditions=(), pain=()),
+        measurements=(ample,),
+        kit=("tape",),
+    )
+    answer = next_check(screen, graph)
+    told = [w for w in answer.warnings if w.code == "seen_not_measured"]
+    assert [w.pointer for w in told] == ["/measurements/0"]
+    assert "ankle" in told[0].text
+    assert answer.checks[0].settles
+    assert answer.checks[0].tells == "ankle_dorsiflexion.range"
+    agreed = msgspec.structs.replace(ample, value=6.0)
+    calm = next_check(msgspec.structs.replace(screen, measurements=(agreed,)), graph)
+    assert not {w.code for w in calm.warnings} & {"seen_not_measured", "measured_not_seen"}

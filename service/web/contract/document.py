@@ -12,18 +12,24 @@ import msgspec
 from msgspec import Struct
 
 from service.engine.plan import CONTRACT
-from service.model.answer import Answer
+from service.model.answer import Answer, NextCheckAnswer, Validation
 from service.model.graph import Pack
+from service.model.landmarks import Clip, LandmarkAnswer
 from service.model.screen import Screen
+from service.web.bulk import BulkAnswer, BulkProblem, BulkSummary
 from service.web.catalog import RECORDS, CatalogKind
+from service.web.contract.bulk import KEY_SCHEME, bulk_body
 from service.web.contract.operations import OPERATIONS, TAGS, Operation, Parameter
 from service.web.contract.words import WORDS
+from service.web.graph import PackGraph
+from service.web.outgoing import SOMETIMES
 from service.web.problems import PROBLEM_MEDIA, PROBLEMS, Problem, ProblemType
 from service.web.reading import Json
 from service.web.request import JSON_MEDIA
 from service.web.routes.about import About
 from service.web.routes.examples import ExampleList
 from service.web.routes.health import Health
+from service.web.routes.ops import Linkset
 from service.web.routes.problems import ProblemList
 from service.web.shipped import examples
 
@@ -35,8 +41,8 @@ DESCRIPTION = (
     "to licensed practice and local rules; nothing in the pack is signed off by a clinician.\n\n"
     "Every route that answers GET answers HEAD, and OPTIONS names the methods of a path. Every "
     "error is a problem of RFC 9457, explained at its `type`, and never repeats what was sent. "
-    "Bodies are JSON in UTF-8, at most 256 KiB, without NaN or Infinity. Read routes carry an "
-    "ETag and honour If-None-Match."
+    "Bodies are JSON in UTF-8, at most 256 KiB (a clip of landmarks 4 MiB), without NaN or "
+    "Infinity. Read routes carry an ETag and honour If-None-Match."
 )
 
 _HEADERS: dict[str, str] = {
@@ -47,6 +53,22 @@ _HEADERS: dict[str, str] = {
 _CACHE_HEADERS: dict[str, str] = {
     "ETag": "Names this version of the document.",
     "Vary": "What the document depends on besides its path.",
+}
+
+
+_LANGUAGE_HEADERS: dict[str, str] = {
+    "Content-Language": "The language of the sentences.",
+    "Vary": _CACHE_HEADERS["Vary"],
+}
+
+
+_ACCEPT_LANGUAGE: Object = {
+    "name": "Accept-Language",
+    "in": "header",
+    "required": False,
+    "description": "The languages wanted, best first; `options.language` counts before it.",
+    "schema": {"type": "string"},
+    "example": "de, en;q=0.5",
 }
 
 
@@ -70,12 +92,15 @@ def _document() -> Object:
             "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"},
         },
         "servers": [{"url": "/", "description": "Where this contract was read from."}],
+        # A service without keys takes calls without; one with keys demands them.
+        "security": [{}, {"key": []}],
         "tags": [{"name": name, "description": words} for name, words in TAGS],
         "paths": paths,
         "components": {
             "headers": _header_components(),
             "responses": {f"Status{status}": _problem_answer(status) for status in _statuses()},
             "schemas": _schemas(),
+            "securitySchemes": {"key": KEY_SCHEME},
         },
     }
 
@@ -96,27 +121,38 @@ def _operation(operation: Operation) -> Object:
         "tags": [operation.tag],
         "responses": answers,
     }
+    if operation.is_open:
+        written["security"] = []
     if operation.parameters:
         written["parameters"] = [_parameter(parameter) for parameter in operation.parameters]
+    if operation.method == "post" and operation.body == "Screen":
+        written["parameters"] = [_ACCEPT_LANGUAGE]
     if operation.method == "post":
-        written["requestBody"] = _screen_body()
+        bodies = {"Bulk": bulk_body, "Clip": _clip_body, "Screen": _screen_body}
+        written["requestBody"] = bodies[operation.body]()
     return written
 
 
 def _problem_statuses(operation: Operation) -> Iterable[int]:
-    yield from (400, 405, 406, 500)
-    if operation.parameters:
+    yield from (400, 405, 406, 408, 414, 431, 500)
+    if operation.parameters or operation.may_be_missing:
         yield 404
+    if not operation.is_open:
+        yield from (401, 429)
     if operation.method == "post":
         yield from (413, 415, 422)
+    if operation.method == "post" or operation.id == "isReady":
+        yield 503
 
 
 def _answer(operation: Operation) -> Object:
     names = (*_HEADERS, *_CACHE_HEADERS) if operation.cached else tuple(_HEADERS)
+    if operation.body == "Screen" and operation.method == "post":
+        names = (*names, *_LANGUAGE_HEADERS)
     written: Object = {
         "description": operation.answer_says,
         "headers": _headers(names),
-        "content": {JSON_MEDIA: {"schema": _ref(operation.answer)}},
+        "content": {operation.media: {"schema": _ref(operation.answer)}},
     }
     if operation.links:
         written["links"] = {
@@ -153,6 +189,21 @@ def _screen_body() -> Object:
     }
 
 
+def _clip_body() -> Object:
+    points: Json = [[300, 200, 0.9]] * 17
+    shown: Object = {"movement": "squat", "view": "front", "layout": "coco17", "fps": 30}
+    return {
+        "required": True,
+        "description": "One clip.",
+        "content": {
+            JSON_MEDIA: {
+                "schema": _ref("Clip"),
+                "examples": {"one_frame": {"value": {**shown, "frames": [points]}}},
+            }
+        },
+    }
+
+
 def _statuses() -> tuple[int, ...]:
     return tuple(sorted({kind.status for kind in PROBLEMS.values()}))
 
@@ -160,6 +211,7 @@ def _statuses() -> tuple[int, ...]:
 def _problem_answer(status: int) -> Object:
     kinds = [kind for kind in PROBLEMS.values() if kind.status == status]
     headers = _headers(tuple(_HEADERS))
+    headers.update(_extra_headers(status))
     if status == 405:
         headers["Allow"] = {
             "description": "The methods that the path answers.",
@@ -173,6 +225,15 @@ def _problem_answer(status: int) -> Object:
     }
 
 
+def _extra_headers(status: int) -> Object:
+    names = {401: ("WWW-Authenticate",), 429: ("RateLimit", "RateLimit-Policy", "Retry-After")}
+    names[503] = ("Retry-After",)
+    return {
+        name: {"description": SOMETIMES[name], "required": True, "schema": {"type": "string"}}
+        for name in names.get(status, ())
+    }
+
+
 def _headers(names: Iterable[str]) -> Object:
     return {name: {"$ref": f"#/components/headers/{name}"} for name in names}
 
@@ -180,13 +241,27 @@ def _headers(names: Iterable[str]) -> Object:
 def _header_components() -> Object:
     return {
         name: {"description": words, "required": True, "schema": {"type": "string"}}
-        for name, words in {**_HEADERS, **_CACHE_HEADERS}.items()
+        for name, words in {**_HEADERS, **_CACHE_HEADERS, **_LANGUAGE_HEADERS}.items()
     }
 
 
 def _schemas() -> Object:
-    kinds: list[type[Struct]] = [Screen, Answer, Problem, ProblemType, ProblemList]
-    kinds += [About, ExampleList, Health, CatalogKind, Pack, *RECORDS.values()]
+    kinds: list[type[Struct]] = [
+        Screen,
+        Answer,
+        BulkAnswer,
+        BulkProblem,
+        BulkSummary,
+        Clip,
+        LandmarkAnswer,
+        Linkset,
+        NextCheckAnswer,
+        Problem,
+        ProblemType,
+        ProblemList,
+        Validation,
+    ]
+    kinds += [About, ExampleList, Health, CatalogKind, Pack, PackGraph, *RECORDS.values()]
     _, found = msgspec.json.schema_components(kinds, ref_template="#/components/schemas/{name}")
     schemas: dict[str, Object] = {**found}
     for name, schema in schemas.items():
@@ -198,6 +273,12 @@ def _schemas() -> Object:
     schemas["KindList"] = _list_of(
         {"type": "array", "items": _ref("CatalogKind")}, "The kinds of record."
     )
+    schemas["Text"] = {"title": "Text", "description": "Lines of text.", "type": "string"}
+    schemas["Picture"] = {
+        "title": "Picture",
+        "description": "An SVG document with its title and description in words.",
+        "type": "string",
+    }
     schemas["Contract"] = {
         "title": "Contract",
         "description": "An OpenAPI document.",

@@ -2,7 +2,10 @@
 
 from msgspec import Struct
 
+from service.landmarks.layouts import layout_words
 from service.web.catalog import RECORDS
+from service.web.media import LINKSET_MEDIA, NDJSON_MEDIA, TEXT_MEDIA
+from service.web.request import JSON_MEDIA, SVG_MEDIA
 
 
 class Parameter(Struct, frozen=True, kw_only=True):
@@ -38,6 +41,13 @@ class Operation(Struct, frozen=True, kw_only=True):
     links: tuple[Link, ...] = ()
     cached: bool = True
     """Carries an ETag and can be answered with 304."""
+    media: str = JSON_MEDIA
+    body: str = "Screen"
+    """The component schema of what is posted."""
+    is_open: bool = False
+    """Answers without a key where the service demands one."""
+    may_be_missing: bool = False
+    """Can be 404 although its path has no parameter."""
 
 
 TAGS: tuple[tuple[str, str], ...] = (
@@ -59,7 +69,33 @@ _RECORD = Parameter(
 
 OPERATIONS: tuple[Operation, ...] = (
     Operation(
+        path="/.well-known/api-catalog",
+        id="getApiCatalog",
+        tag="operate",
+        summary="Find the API of this host",
+        description="The API catalogue of RFC 9727: where the contract, the versions and the "
+        "state of the service are. Needs no key.",
+        answer="Linkset",
+        answer_says="A linkset of one API.",
+        media=LINKSET_MEDIA,
+        is_open=True,
+    ),
+    Operation(
+        path="/.well-known/security.txt",
+        id="getSecurityContact",
+        tag="operate",
+        summary="Find out where to report a weakness",
+        description="The file of RFC 9116, if whoever runs the service has named a contact. "
+        "Needs no key.",
+        answer="Text",
+        answer_says="Contact and expiry.",
+        media=TEXT_MEDIA,
+        is_open=True,
+        may_be_missing=True,
+    ),
+    Operation(
         path="/livez",
+        is_open=True,
         id="isAlive",
         tag="operate",
         summary="Tell whether the process answers",
@@ -69,7 +105,20 @@ OPERATIONS: tuple[Operation, ...] = (
         cached=False,
     ),
     Operation(
+        path="/metrics",
+        id="getMetrics",
+        tag="operate",
+        summary="Read the counts of this service",
+        description="All counts of all workers in the text format of Prometheus. Holds nothing "
+        "that a caller sent.",
+        answer="Text",
+        answer_says="The counts.",
+        media=TEXT_MEDIA,
+        cached=False,
+    ),
+    Operation(
         path="/openapi.json",
+        is_open=True,
         id="getContract",
         tag="operate",
         summary="Read this contract",
@@ -79,6 +128,7 @@ OPERATIONS: tuple[Operation, ...] = (
     ),
     Operation(
         path="/problems",
+        is_open=True,
         id="listProblems",
         tag="read",
         summary="List every kind of error",
@@ -95,6 +145,7 @@ OPERATIONS: tuple[Operation, ...] = (
     ),
     Operation(
         path="/problems/{type}",
+        is_open=True,
         id="getProblem",
         tag="read",
         summary="Explain one kind of error",
@@ -111,10 +162,12 @@ OPERATIONS: tuple[Operation, ...] = (
     ),
     Operation(
         path="/readyz",
+        is_open=True,
         id="isReady",
         tag="operate",
         summary="Tell whether the process can decide",
-        description="A process listens only once its pack is compiled, so it is ready when alive.",
+        description="A process listens only once its pack is compiled, so it is ready until it is "
+        "told to stop; from then on this is 503, while what was accepted is finished.",
         answer="Health",
         answer_says="The process can decide.",
         cached=False,
@@ -128,6 +181,26 @@ OPERATIONS: tuple[Operation, ...] = (
         "the service is for.",
         answer="About",
         answer_says="The versions.",
+    ),
+    Operation(
+        path="/v1/bulk/plan",
+        id="makePlans",
+        method="post",
+        tag="decide",
+        summary="Make plans from many screens",
+        description="One screen a line (NDJSON), or a JSON array of screens; one line of NDJSON "
+        "back for each, in the same order, as soon as it is decided: "
+        '`{"line": 1, "answer": ...}` or `{"line": 1, "problem": ...}`. Lines count from 1; '
+        "empty ones are counted and not answered. The last line is "
+        '`{"summary": {"lines", "answers", "problems", "sha256", "pack", "complete"}}`, with the '
+        "SHA-256 of every byte before it: an answer without it was cut off. Read the answer while "
+        "sending, for the service reads no further than it can write. A line is at most 256 KiB, "
+        "and so is an array; `complete` is false where the limit of lines was reached.",
+        answer="Text",
+        answer_says="Lines of JSON: `BulkAnswer`, `BulkProblem`, and at the end `BulkSummary`.",
+        cached=False,
+        media=NDJSON_MEDIA,
+        body="Bulk",
     ),
     Operation(
         path="/v1/catalog",
@@ -144,6 +217,16 @@ OPERATIONS: tuple[Operation, ...] = (
                 parameters=(("kind", "$response.body#/items/0/kind"),),
             ),
         ),
+    ),
+    Operation(
+        path="/v1/catalog/graph",
+        id="getGraph",
+        tag="catalog",
+        summary="Read how the records hang together",
+        description="Every live record that takes part in a decision as a node, and how one bears "
+        "on another as an edge: what makes, trains, carries over, takes away, rests on.",
+        answer="PackGraph",
+        answer_says="All nodes and edges, sorted.",
     ),
     Operation(
         path="/v1/catalog/{kind}",
@@ -177,6 +260,26 @@ OPERATIONS: tuple[Operation, ...] = (
         parameters=(_KIND, _RECORD),
     ),
     Operation(
+        path="/v1/catalog/{kind}/{record}/picture.svg",
+        id="drawRecord",
+        tag="catalog",
+        summary="Draw one record",
+        description="A picture of one finding: its causes, the strongest first, the drills that "
+        "train each of them, and the sources of each link.",
+        answer="Picture",
+        answer_says="The picture.",
+        parameters=(
+            Parameter(
+                name="kind",
+                description="A kind of record that has pictures.",
+                example="findings",
+                values=("findings",),
+            ),
+            Parameter(name="record", description="The id of a live record.", example="knee_in"),
+        ),
+        media=SVG_MEDIA,
+    ),
+    Operation(
         path="/v1/examples",
         id="listExamples",
         tag="read",
@@ -203,6 +306,50 @@ OPERATIONS: tuple[Operation, ...] = (
         parameters=(Parameter(name="name", description="The name of an example.", example=""),),
     ),
     Operation(
+        path="/v1/landmarks",
+        id="readLandmarks",
+        method="post",
+        tag="decide",
+        summary="Read a clip of body landmarks",
+        description="Measures a clip of 2D landmarks of one person and grades what it shows, with "
+        "its uncertainty. `observations` and `measurements` go into a screen as they stand; a "
+        "finding whose grade has no probability of at least 0.95 is in `uncertain`; what the view "
+        "or the layout cannot show is in `not_observable` with the check to do instead. Values are "
+        "to be trusted, and at most one grade in twenty is wrong, where the camera stands at least "
+        "3 m away at 0.5 to 1.2 m height, within 5 degrees of square and 2 of level, the client "
+        "within 15 cm of the middle, three repetitions or more at 20 frames a second or more, and "
+        "landmarks steady to 1 % of the shank. On one leg a camera further off square cannot be "
+        "told from the landmarks. Knee in is positive on both sides, flexion is positive, midline "
+        "measures are positive towards the client's left. "
+        + layout_words()
+        + " The body is at most 4 MiB. The same clip and pack give the same answer.",
+        answer="LandmarkAnswer",
+        answer_says="What the clip shows.",
+        cached=False,
+        body="Clip",
+    ),
+    Operation(
+        path="/v1/next-check",
+        id="findNextCheck",
+        method="post",
+        tag="decide",
+        summary="Find what to check next",
+        description="Scores every look that client, room, setting, kit and cautions allow: a "
+        "change not yet tried, a finding not yet looked for, a measurement not yet taken. `gain` "
+        "is the sum, over what it may show, of the probability times what the best session then "
+        "would be worth more than today's session then; `bits` is the expected information on the "
+        "cause it tells most about. Both come from the model that plans, with nothing sampled: "
+        "a sighting is split into its grades so that all answers add up to one, and the bins of a "
+        "measurement are read at the value that has the bin's likelihood ratio. Ranked by gain a "
+        "minute, set-up included; a check that settles a disagreement between a number and what "
+        "was seen comes first. An empty list means that nothing more is worth its time. The same "
+        "computation as `next_checks` of a plan. It decides hundreds of times and takes far longer "
+        "than a plan.",
+        answer="NextCheckAnswer",
+        answer_says="The checks worth their time, best first, at most five.",
+        cached=False,
+    ),
+    Operation(
         path="/v1/plan",
         id="makePlan",
         method="post",
@@ -211,9 +358,33 @@ OPERATIONS: tuple[Operation, ...] = (
         description="Decides whether it is safe to go on, what is likely, what to do today and "
         "how to see whether it worked, with the reasons. The same screen and pack give the same "
         "answer. An entry that fits the schema but cannot be used is left out and named in "
-        "`warnings`. Of two equal names in one JSON object the last one counts.",
+        "`warnings`. Of two equal names in one JSON object the last one counts. Sentences come in "
+        "`options.language`, else in the language that Accept-Language asks for (en or de; any "
+        "other is answered in English); drill names and drill texts are English so far. What "
+        "`options.include` does not ask for is empty or null. `firmness`: the same evidence is "
+        "weighed again with the links of a cause weaker and those of every cause ranked below it "
+        "stronger, by one and two of the pack's spreads; `firm` if it still outweighs each of them "
+        "at two, `likely` only at one, else `open`. `turning_points`: of each kind the smallest "
+        "single change of the screen that changes verdict, leading cause or first step, found by "
+        "planning again; its `decision` is that of the changed screen. `trace` (with explain "
+        "`full`) does not cover the sums inside inference, nor sets of drills that the search "
+        "passed over.",
         answer="Answer",
         answer_says="The plan, or the advice to see a licensed professional.",
+        cached=False,
+    ),
+    Operation(
+        path="/v1/validate",
+        id="validateScreen",
+        method="post",
+        tag="decide",
+        summary="See a screen as it is understood",
+        description="Reads a screen as a plan would, without deciding: each event with all its "
+        "views and the trials that count, each measurement with its likelihood ratio, what is "
+        "known, and in `warnings` what would be ignored and why. `stops` tells whether a plan "
+        "would refer.",
+        answer="Validation",
+        answer_says="What is understood, and what would be ignored.",
         cached=False,
     ),
 )

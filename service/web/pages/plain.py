@@ -9,9 +9,11 @@ from service.model.answer import (
     CauseAnswer,
     LeftOut,
     LookAt,
+    NextCheck,
     Retest,
     Session,
     Step,
+    TurningPoint,
 )
 from service.model.quantities import Side, Urgency
 
@@ -180,7 +182,7 @@ def _speaks(reason: Because) -> str:
     return "For" if reason.moved > 0 else "Against"
 
 
-def _look(look: LookAt) -> str:
+def _look(look: LookAt | NextCheck | TurningPoint) -> str:
     return _item(look.text)
 
 

@@ -10,7 +10,7 @@ from litestar.params import JSONBody
 from service.model.answer import Answer
 from service.model.graph import Graph
 from service.model.screen import Screen
-from service.web.problems import NO_STORE
+from service.web.language import in_language
 from service.web.request import JSON_MEDIA, ScreenRequest
 
 Decide = Callable[[Screen, Graph], Answer]
@@ -22,12 +22,10 @@ def plan_routes(graph: Graph, decide: Decide) -> list[HTTPRouteHandler]:
     """The handler that decides; its answers are never stored by caches."""
 
     @post("/v1/plan", status_code=200, request_class=ScreenRequest, sync_to_thread=False)
-    def make_plan(data: JSONBody[Screen]) -> Response[bytes]:
+    def make_plan(data: JSONBody[Screen], request: ScreenRequest) -> Response[bytes]:
         """The plan for one screen."""
-        return Response(
-            _ENCODER.encode(decide(data, graph)),
-            media_type=JSON_MEDIA,
-            headers={"Cache-Control": NO_STORE},
-        )
+        screen, headers = in_language(data, request, graph)
+        body = _ENCODER.encode(decide(screen, graph))
+        return Response(body, media_type=JSON_MEDIA, headers=headers)
 
     return [make_plan]

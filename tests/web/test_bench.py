@@ -1,0 +1,42 @@
+"""The timing verb: its mix is the same for a seed, and its table names what was timed."""
+
+import msgspec
+
+from service.engine.plan import plan
+from service.model.graph import Graph
+from service.model.screen import Screen
+from service.web.bench import lines, measure
+from service.web.bench.mix import SHAPES, SIZES, screens
+
+
+def test_a_mix_follows_its_seed_and_holds_no_screen_twice(graph: Graph) -> None:
+    for size in SIZES:
+        mix = screens(graph, size, 40, 3)
+        assert mix == screens(graph, size, 40, 3)
+        assert mix != screens(graph, size, 40, 4)
+        # one finding without a change can be sent in only so many ways
+        assert len({msgspec.json.encode(one) for one in mix}) == len(mix)
+
+
+def test_a_mix_is_what_the_contract_takes_and_as_large_as_its_shape(graph: Graph) -> None:
+    for size in SIZES:
+        shape = SHAPES[size]
+        for one in screens(graph, size, 10, 5):
+            assert msgspec.json.decode(msgspec.json.encode(one), type=Screen) == one
+            assert shape.observations[0] <= len(one.observations) <= shape.observations[1]
+            assert shape.measurements[0] <= len(one.measurements) <= shape.measurements[1]
+            assert plan(one, graph).verdict != "refer"
+
+
+def test_a_report_times_the_plan_beside_an_echo_of_the_same_size(graph: Graph) -> None:
+    timed = measure(graph, count=2, worst=1, seed=6)
+    ways = ["decision", *(f"{w} {p}" for w in ("in process", "loopback") for p in PATHS)]
+    assert sorted((t.size, t.way) for t in timed) == sorted((s, w) for s in SIZES for w in ways)
+    for size in SIZES:
+        assert len({t.answer_bytes for t in timed if t.size == size}) == 1
+    report = list(lines(timed, graph.pack, 6))
+    assert graph.pack.digest[:12] in report[0]
+    assert sum("of the echo's requests a second" in line for line in report) == 2 * len(SIZES)
+
+
+PATHS = ("/v1/plan", "/echo")
