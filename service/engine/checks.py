@@ -75,13 +75,28 @@ def scored_checks(now: Decided, graph: Graph) -> tuple[Scored, ...]:
 
 
 def _most_telling(now: Decided, graph: Graph) -> list[Check]:
-    """Return the checks that tell most in a minute, with the best on a cause in dispute."""
-    glances = [(check, *glance(check, now, graph)) for check in checks_of(now, graph)]
+    """Return the checks that tell most in a minute, with the best on a cause in dispute.
+
+    Compared are those that matter most for the target, as many as `checks_compared`.
+    """
+    weights = graph.weights[now.reading.target or graph.targets[0]]
+    relevant = sorted(checks_of(now, graph), key=lambda c: (-_relevance(c, weights, graph), c.key))
+    compared = relevant[: graph.decision.checks_compared]
+    glances = [(check, *glance(check, now, graph)) for check in compared]
     glances.sort(key=lambda g: (-g[1], g[0].key))
     chosen = glances[: graph.decision.checks_planned]
     in_dispute = disputed(now, graph)
     settling = [g for g in glances if g[2] in in_dispute][:1]
     return [check for check, *_ in (*chosen, *(g for g in settling if g not in chosen))]
+
+
+def _relevance(check: Check, weights: tuple[float, ...], graph: Graph) -> float:
+    """Return how much what is looked at matters for the target; a change or a number always."""
+    if check.change is not None or check.measure is not None:
+        return 1.0
+    sides = ("left", "right", "none")
+    keys = [(check.movement or "", check.finding or "", side) for side in sides]
+    return max(weights[graph.event_of[key]] for key in keys if key in graph.event_of)
 
 
 def glance(check: Check, now: Decided, graph: Graph) -> tuple[float, tuple[int, int] | None]:

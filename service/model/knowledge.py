@@ -544,7 +544,9 @@ class DecisionRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """Weeks after which a change of each kind of cause usually shows."""
     work_budget: int
     """Cells of inference above which the least relevant events are not weighed."""
-    checks_planned: Annotated[int, Meta(ge=1, le=100)] = 12
+    checks_compared: Annotated[int, Meta(ge=1, le=500)] = 30
+    """How many checks, those that matter most for the target, are compared by what they tell."""
+    checks_planned: Annotated[int, Meta(ge=1, le=100)] = 8
     """How many checks, those that tell most in a minute, are planned through for their gain."""
     least_gain: Probability = 0.0
     """Expected gain, in the unit of value, under which a check is not worth its time."""
