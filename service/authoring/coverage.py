@@ -146,7 +146,7 @@ def _of_steps(answer: Answer, graph: Graph) -> Iterator[tuple[str, str]]:
 
 
 def _of_limits(screen: Screen, answer: Answer, graph: Graph) -> Iterator[tuple[str, str]]:
-    """Yield the rules that name themselves nowhere and had something to hold in this session."""
+    """Yield the rules that name themselves nowhere and had something to hold in a session."""
     if answer.session is None:
         return
     steps = answer.session.steps

@@ -3,6 +3,7 @@
 A file `knowledge/<kind>/<any>.toml` holds an array of tables named after its folder
 (`[[drills]]`), sorted by id. What a record's numbers rest on stands in its `sources`; where
 `estimate` is among them, `reasoning` says which numbers and why.
+Over 400 lines, because whoever writes a record should find every kind in one place.
 """
 
 from datetime import date

@@ -86,11 +86,6 @@ def test_the_overview_counts_what_is_served(client: Client) -> None:
         assert len(client.get(row["href"]).json()["items"]) == row["count"] > 0
 
 
-def test_a_draft_is_not_served(client: Client, graph: Graph) -> None:
-    assert "push_up" not in graph.movements
-    assert client.get("/v1/catalog/movements/push_up").status_code == 404
-
-
 def test_an_example_is_served_byte_for_byte(client: Client) -> None:
     names = [row["name"] for row in client.get("/v1/examples").json()["items"]]
     assert names == sorted(examples())
