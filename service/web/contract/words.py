@@ -87,7 +87,7 @@ WORDS: Mapping[str, str] = MappingProxyType(
         "NextCheck.bits": "Expected information on the cause it tells most about, in bits.",
         "NextCheck.gain_per_minute": "`gain` a minute, set-up included.",
         "NextCheck.bits_per_minute": "`bits` a minute, set-up included.",
-        "NextCheckAnswer.considered": "How many checks, those that tell most, were planned through.",
+        "NextCheckAnswer.considered": "How many checks, those that tell most, were planned.",
         "NextCheckAnswer.least_gain": "Expected gain under which a check is not worth its time.",
         "NextCheckAnswer.value": "Value of today's session, 0 without one.",
         "NextCheckAnswer.decision": "SHA-256 that names what was decided on.",
