@@ -164,9 +164,11 @@ def _by_rule(
     if one.drill.aim == "range" and len(chosen) > 1:
         yield _rule(words, graph, "aim_order", "range_first")
     elif one.drill.aim == "control" and len(set(aims)) > 1:
-        yield _rule(words, graph, "aim_order", "control_next")
+        code = "control_next" if "range" in aims else "control_first"
+        yield _rule(words, graph, "aim_order", code)
     elif last and (len(chosen) > 1 or idle):
-        yield _rule(words, graph, "ends_in_pattern", "ends_in_pattern")
+        code = "ends_in_pattern" if one is chosen[-1] else "pattern_before_last"
+        yield _rule(words, graph, "ends_in_pattern", code)
     pattern = [c for c in chosen if c.option.pattern == one.option.pattern >= 0]
     if one.option.helper:
         yield _rule(words, graph, "helper_then_plain", "helper_used")
