@@ -17,6 +17,7 @@ from service.model.graph import Graph
 from service.web.app import create_app
 from service.web.bench.mix import SIZES, Size, screens
 from service.web.bench.serving import Loopback, ask_in_process, beside_an_echo
+from service.web.settings import Settings
 
 Ask = Callable[[str, bytes, int], bytes]
 """Path, body, bytes wanted of the echo -> the body of the answer."""
@@ -59,7 +60,7 @@ def measure(graph: Graph, *, count: int, worst: int, seed: int) -> list[Timed]:
             answered += len(answer)
         found.append(_row(size, "decision", times, sum(map(len, bodies[size])), answered))
     with asyncio.Runner() as runner:
-        ask = ask_in_process(beside_an_echo(create_app(graph)), runner)
+        ask = ask_in_process(beside_an_echo(create_app(graph, Settings(log="faults"))), runner)
         for size in SIZES:
             found += _pair(size, "in process", bodies[size], ask)
     with Loopback() as loopback:

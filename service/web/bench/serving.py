@@ -19,6 +19,7 @@ from litestar.types import ASGIApp, HTTPReceiveMessage, HTTPScope, Message, Rece
 
 from service.compiler import compile_pack
 from service.web.app import create_app
+from service.web.settings import Settings
 
 WANTED = "wanted-bytes"
 """Header that tells the echo how much to answer."""
@@ -149,7 +150,7 @@ class Loopback:
 
 def _serve(listening: socket) -> None:
     """Serve the shipped pack and the echo on a socket, until stopped."""
-    app = beside_an_echo(cast(ASGIApp, create_app(compile_pack())))
+    app = beside_an_echo(cast(ASGIApp, create_app(compile_pack(), Settings(log="faults"))))
     gc.collect()
     gc.freeze()
     config = uvicorn.Config(
