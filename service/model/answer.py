@@ -1,4 +1,7 @@
-"""What a caller gets back: every field present, nothing implied by absence."""
+"""What a caller gets back: every field present, nothing implied by absence.
+
+Over 400 lines, because one place shows the whole answer and its order.
+"""
 
 from typing import Literal
 

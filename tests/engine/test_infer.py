@@ -1,4 +1,7 @@
-"""Inference against its oracle, and the laws that hold for every screen."""
+"""Inference against its oracle, and the laws that hold for every screen.
+
+Over 400 lines, because every output of one function is held against one oracle.
+"""
 
 import hashlib
 import math

@@ -1,4 +1,7 @@
-"""How drills become options, why they do not, and what the laws of the value ask of both."""
+"""How drills become options, why they do not, and what the laws of the value ask of both.
+
+Over 400 lines, because each rule of one function is shown on the same few drills.
+"""
 
 import random
 
