@@ -142,7 +142,7 @@ def broken_rules(problem: Problem, chosen: tuple[int, ...]) -> list[str]:
         "ends": bool(options) and not ends,
         "practice": bool(options)
         and limits.needs_practice
-        and all(o.aim != "practice" for o in options),
+        and not any(o.aim == "practice" and o.pattern >= 0 for o in options),
     }
     return [name for name, broken in checks.items() if broken]
 

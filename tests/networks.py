@@ -5,6 +5,8 @@ Apart from the tests because several of them need the same, and made from a seed
 
 import random
 
+from msgspec import structs
+
 from service.compiler.order import elimination_order
 from service.model.network import (
     LEFT,
@@ -17,6 +19,7 @@ from service.model.network import (
     Network,
     Parent,
     Sighting,
+    Tie,
     Variable,
 )
 
@@ -114,6 +117,19 @@ def random_evidence(
         ),
         fixed=tuple(Fixed(variable=v, mask=LEFT, present=rng.random() < 0.5) for v in known),
     )
+
+
+def tied(rng: random.Random, network: Network, evidence: Evidence) -> Evidence:
+    """Return the evidence with some causes that say something of another, side for side."""
+    bits = [(v, m) for v, c in enumerate(network.variables) for m in ((1, 2) if c.sided else (1,))]
+    rng.shuffle(bits)
+    pairs = list(zip(bits[::2], bits[1::2], strict=False))[: rng.randint(1, 3)]
+    ties = []
+    for before, later in pairs:
+        comes = rng.uniform(0.005, 0.4)
+        stays = rng.uniform(comes + 0.01, 0.98)
+        ties.append(Tie(before=before, later=later, stays=stays, comes=comes))
+    return structs.replace(evidence, ties=tuple(ties))
 
 
 def pack_sized_network(seed: int = 1, budget: int = 1 << 20) -> Network:

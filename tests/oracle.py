@@ -96,6 +96,10 @@ def state_weight(network: Network, evidence: Evidence, state: State) -> Fraction
     for one in evidence.ratios:
         if any(state[v] & m for v, m in one.targets):
             weight *= Fraction(one.ratio)
+    for tie in evidence.ties:
+        before, later = (bool(state[v] & m) for v, m in (tie.before, tie.later))
+        there = Fraction(tie.stays if before else tie.comes)
+        weight *= there if later else 1 - there
     return weight
 
 

@@ -3,6 +3,7 @@
 Every screen comes from a seed, so that a failure can be made again from what the test prints.
 """
 
+import os
 from random import Random
 from typing import TypeVar, get_args
 
@@ -26,7 +27,13 @@ RESULTS: tuple[Result, ...] = get_args(Result)
 GRADES: tuple[Grade, ...] = ("absent", "mild", "marked", "marked")
 SIDES: tuple[Side, ...] = ("left", "right", "both")
 MIRRORED: dict[Side, Side] = {"left": "right", "right": "left", "both": "both", "none": "none"}
+TIMES = int(os.environ.get("SCREENS_TIMES", "1"))
 _T = TypeVar("_T")
+
+
+def seeds(first: int, count: int) -> range:
+    """Return that many seeds, times `SCREENS_TIMES`: the same test, on more screens, by hand."""
+    return range(first, first + count * TIMES)
 
 
 def random_screen(graph: Graph, seed: int, *, healthy: bool = True) -> Screen:

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from typing import Literal
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from service.compiler.difference import Scalar, flat
 from service.compiler.draft import Draft
@@ -29,6 +29,10 @@ _BASIS: Mapping[str, Basis] = {
     "practice": "practice",
     "publication": "published",
 }
+
+
+APART = ("figure", "muscles", "postures")
+"""Kinds whose numbers are counted by themselves or only draw."""
 
 
 class KindCount(Struct, frozen=True, kw_only=True):
@@ -65,6 +69,8 @@ class Counts(Struct, frozen=True, kw_only=True):
     numbers: tuple[BasisCount, ...]
     muscle_table_numbers: int
     disagreements: tuple[Disagreement, ...]
+    without_picture: tuple[str, ...]
+    """Live drills that no pose shows."""
 
 
 def counts_of(draft: Draft) -> Counts:
@@ -75,8 +81,8 @@ def counts_of(draft: Draft) -> Counts:
     """
     found: Counter[Basis] = Counter()
     for kind, record in draft.live.each():
-        if kind != "muscles":
-            found.update(_bases(record, draft.live.sources))
+        if kind not in APART:
+            found.update(_bases(_decides(record), draft.live.sources))
     total = sum(found.values()) or 1
     return Counts(
         kinds=tuple(_kind(draft, kind) for kind in KINDS),
@@ -92,7 +98,13 @@ def counts_of(draft: Draft) -> Counts:
             for link in draft.live.links.values()
             if link.disagrees
         ),
+        without_picture=tuple(d.id for d in draft.live.drills.values() if not d.poses),
     )
+
+
+def _decides(record: Record) -> Record:
+    """Return the record without the angles of its pictures, which decide nothing."""
+    return structs.replace(record, poses=()) if isinstance(record, DrillRecord) else record
 
 
 def _kind(draft: Draft, kind: str) -> KindCount:

@@ -7,14 +7,20 @@ source is at work where a record at work cites it; one that none cites is named,
 
 from collections.abc import Iterable, Iterator
 
-from msgspec import Struct
+from msgspec import Struct, structs
 
 from service.authoring.sweep import sweep
 from service.engine.plan import plan
+from service.engine.review import review
+from service.engine.review.notes import KINDS as KINDS_OF_REVIEWS
+from service.engine.series import series
+from service.engine.series.pace import KINDS as KINDS_OF_WEEKS
 from service.model.answer import Answer, Because
 from service.model.graph import Graph
 from service.model.knowledge import FindingRecord, MeasureRecord, Record
-from service.model.screen import Screen
+from service.model.review import Done, ReviewRequest
+from service.model.screen import Pain, Screen
+from service.model.series import SeriesRequest
 
 KINDS = (
     "alerts", "causes", "cautions", "changes", "doses", "drills", "findings", "kit", "ladders",
@@ -51,11 +57,17 @@ def coverage_of(graph: Graph, answered: Iterable[tuple[Screen, Answer]]) -> Cove
     screens = 0
     for screen, answer in answered:
         cases |= used_in(screen, answer, graph)
+        cases |= used_in_weeks(screen, graph) if _lacks_weeks(cases, graph) else set()
+        cases |= used_in_reviews(screen, answer, graph) if _lacks_reviews(cases, graph) else set()
         screens += 1
     every = set(cases)
     for key, occasions in sweep(graph):
         for screen in occasions if key not in every else ():
-            every |= used_in(screen, plan(screen, graph), graph)
+            answer = plan(screen, graph)
+            every |= used_in(screen, answer, graph)
+            if _lacks_reviews(every, graph):
+                every |= used_in_reviews(screen, answer, graph)
+            every |= used_in_weeks(screen, graph) if _lacks_weeks(every, graph) else set()
             screens += 1
             if key in every:
                 break
@@ -103,6 +115,54 @@ def used_in(screen: Screen, answer: Answer, graph: Graph) -> Used:
         if fact.measure is not None
     }
     return used | set(_needed(used, graph))
+
+
+def used_in_weeks(screen: Screen, graph: Graph) -> Used:
+    """Return the rules that a series from the screen keeps; those of a single day are no part."""
+    answer = series(SeriesRequest(screen=screen, weeks=12, sessions_a_week=5), graph)
+    kept: list[str | None] = [one.rule for one in answer.criteria]
+    kept += [one.rule for one in answer.notes]
+    kept += [change.rule for week in answer.weeks for change in week.changes]
+    return {("rules", rule) for rule in kept if rule is not None}
+
+
+def used_in_reviews(screen: Screen, answer: Answer, graph: Graph) -> Used:
+    """Return the rules at work where the screen comes back: as it was, and turned round in pain."""
+    drills = [step.drill for step in answer.session.steps] if answer.session else []
+    hurt = tuple(Done(drill=drill, sessions=9, felt="right", pain=4) for drill in drills)
+    turned = [
+        structs.replace(o, finding=graph.findings[o.finding].opposite, trials=())
+        for o in screen.observations
+        if o.finding in graph.findings and graph.findings[o.finding].opposite
+    ]
+    gone = [structs.replace(o, grade="absent", trials=()) for o in screen.observations]
+    sore = structs.replace(screen.client, pain=(Pain(region="knee", score=4),))
+    calm = structs.replace(screen, client=structs.replace(screen.client, pain=()))
+    back = structs.replace(screen, observations=(*gone, *turned)[:128], client=sore)
+    used: Used = set()
+    for first, last, done in ((screen, screen, hurt), (calm, back, ())):
+        said = review(ReviewRequest(baseline=first, retest=last, days_between=84, done=done), graph)
+        used |= {("rules", note.rule) for note in said.notes if note.rule is not None}
+        because = [reason for drill in said.drills for reason in drill.because]
+        used |= {("rules", reason.rule) for reason in because if reason.rule is not None}
+        # these hold in every comparison, and name themselves nowhere
+        silent = {
+            "cause_stays": bool(said.causes),
+            "finding_change": bool(said.findings),
+            "real_change": any(m.real_change is not None for m in said.measures),
+        }
+        used |= {("rules", r.id) for r in graph.rules.values() if silent.get(r.kind)}
+    return used
+
+
+def _lacks_reviews(used: Used, graph: Graph) -> bool:
+    rules = [rule.id for rule in graph.rules.values() if rule.kind in KINDS_OF_REVIEWS]
+    return any(("rules", rule) not in used for rule in rules)
+
+
+def _lacks_weeks(used: Used, graph: Graph) -> bool:
+    rules = [rule.id for rule in graph.rules.values() if rule.kind in KINDS_OF_WEEKS]
+    return any(("rules", rule) not in used for rule in rules)
 
 
 def _of_causes(answer: Answer, graph: Graph) -> Iterator[tuple[str, str]]:
@@ -154,6 +214,10 @@ def _of_limits(screen: Screen, answer: Answer, graph: Graph) -> Iterator[tuple[s
     on_ladders = {rung for ladder in graph.ladders.values() for rung in ladder.rungs}
     new = [drill.id for drill in drills if drill.id not in screen.recent]
     held = {
+        "level_limit": any(left.reason == "level" for left in answer.left_out),
+        "practice_step": answer.verdict == "train" and any(d.aim == "practice" for d in drills),
+        "taught_from_afar": any(left.reason == "setting" for left in answer.left_out),
+        "try_before_training": answer.verdict == "unsure" and _bare(screen),
         "build_not_trained": any(graph.causes[c.cause].mode == "build" for c in answer.causes),
         "new_drill_limit": screen.client.level == "new" and len(new) > 1,
         "one_rung": any(drill.id in on_ladders for drill in drills),
@@ -164,6 +228,12 @@ def _of_limits(screen: Screen, answer: Answer, graph: Graph) -> Iterator[tuple[s
     for rule in graph.rules.values():
         if held.get(rule.kind, False):
             yield "rules", rule.id
+
+
+def _bare(screen: Screen) -> bool:
+    """Say if one finding was seen and nothing tried or measured."""
+    seen = [one for one in screen.observations if one.grade != "absent"]
+    return len(seen) == 1 and not (seen[0].trials or screen.measurements or screen.known)
 
 
 def _needed(used: Used, graph: Graph) -> Iterator[tuple[str, str]]:

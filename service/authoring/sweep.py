@@ -40,6 +40,18 @@ def sweep(graph: Graph) -> Iterator[tuple[Key, Iterator[Screen]]]:
         yield ("alerts", alert.id), (_told(facts, graph) for facts in alert.when)
     for caution in graph.cautions.values():
         yield ("cautions", caution.id), (_told(facts, graph) for facts in caution.when)
+    for rule in graph.rules.values():
+        yield ("rules", rule.id), _for_rule(looks, graph)
+
+
+def _for_rule(looks: list[tuple[str, str]], graph: Graph) -> Iterator[Screen]:
+    """Yield sessions that are short of time, and sessions at a distance."""
+    for movement, finding in looks:
+        seen = _seen(graph, movement, finding)
+        other = [{**seen, "movement": m, "view": v} for m, f, v in graph.eyes if f == finding]
+        for minutes in (8, 12):
+            yield _screen([seen, *other[:6]], target=movement, minutes=minutes)
+        yield _screen([seen, *other[:6]], target=movement, setting="remote", minutes=30)
 
 
 def _for_link(link: LinkRecord, graph: Graph) -> Iterator[Screen]:

@@ -29,6 +29,7 @@ def counts_lines(counts: Counts, compile_s: float) -> str:
     lines.append(f"Links that stand against the muscle table: {len(counts.disagreements)}.")
     for link in counts.disagreements:
         lines.append(f"  {link.link} at {link.posture or 'no posture'}: {link.says}")
+    lines.append(f"Drills without a picture: {', '.join(counts.without_picture) or 'none'}.")
     lines.append(f"Compiled in {compile_s:.2f} s.")
     return "\n".join(lines)
 

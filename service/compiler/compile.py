@@ -11,7 +11,7 @@ from service.compiler.draft import Draft
 from service.compiler.freeze import freeze
 from service.compiler.overlay import blame, lay, no_folder
 from service.compiler.read import read_pack
-from service.model.errors import PackError, PackFault
+from service.model.errors import PackError, PackFault, SettingError
 from service.model.graph import Graph
 
 SHIPPED = "knowledge"
@@ -20,7 +20,12 @@ SHIPPED = "knowledge"
 
 def shipped_pack() -> Traversable:
     """Return the folder of the shipped pack."""
-    return importlib.resources.files(SHIPPED)
+    try:
+        return importlib.resources.files(SHIPPED)
+    except ModuleNotFoundError:
+        raise SettingError(
+            f"the shipped pack is missing: `{SHIPPED}` is not installed; install movewright again"
+        ) from None
 
 
 def compile_pack(

@@ -18,6 +18,7 @@ from service.model.knowledge import (
     DecisionRecord,
     DoseRecord,
     DrillRecord,
+    FigureRecord,
     FindingRecord,
     KitRecord,
     LadderRecord,
@@ -25,6 +26,7 @@ from service.model.knowledge import (
     MeasureRecord,
     MovementRecord,
     MuscleRecord,
+    PostureRecord,
     Record,
     RuleRecord,
     Slug,
@@ -42,6 +44,7 @@ Kind = Literal[
     "decision",
     "doses",
     "drills",
+    "figure",
     "findings",
     "kit",
     "ladders",
@@ -49,6 +52,7 @@ Kind = Literal[
     "measures",
     "movements",
     "muscles",
+    "postures",
     "rules",
     "sources",
     "texts",
@@ -91,6 +95,7 @@ class Records(Struct, frozen=True, kw_only=True):
     decision: Mapping[str, DecisionRecord]
     doses: Mapping[str, DoseRecord]
     drills: Mapping[str, DrillRecord]
+    figure: Mapping[str, FigureRecord]
     findings: Mapping[str, FindingRecord]
     kit: Mapping[str, KitRecord]
     ladders: Mapping[str, LadderRecord]
@@ -98,6 +103,7 @@ class Records(Struct, frozen=True, kw_only=True):
     measures: Mapping[str, MeasureRecord]
     movements: Mapping[str, MovementRecord]
     muscles: Mapping[str, MuscleRecord]
+    postures: Mapping[str, PostureRecord]
     rules: Mapping[str, RuleRecord]
     sources: Mapping[str, SourceRecord]
     texts: Mapping[str, TextRecord]

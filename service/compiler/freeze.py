@@ -24,11 +24,13 @@ def freeze(draft: Draft) -> Graph:
     digest = digest_of(draft)
     live = served(draft.live)
     (decision,) = live.decision.values()
+    figure = next(iter(live.figure.values()), None)
     network, events = build_network(live, decision)
     targets = _targets(draft, live)
     return Graph(
         pack=Pack(name=draft.manifest.name, version=draft.manifest.version, digest=digest),
         decision=decision,
+        figure=figure,
         movements=_fixed(live.movements),
         findings=_fixed(live.findings),
         causes=_fixed(live.causes),
@@ -42,6 +44,7 @@ def freeze(draft: Draft) -> Graph:
         kit=_fixed(live.kit),
         cautions=_fixed(live.cautions),
         alerts=_fixed(live.alerts),
+        postures=_fixed(live.postures),
         rules=_fixed(live.rules),
         doses=_fixed(live.doses),
         sources=_fixed(live.sources),

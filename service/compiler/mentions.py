@@ -124,6 +124,10 @@ def _of_drill(record: DrillRecord) -> Iterator[_Named]:
         yield "helper", ("kit", "changes"), record.helper
     if record.pattern:
         yield "pattern", ("movements",), record.pattern
+    for n, pose in enumerate(record.poses):
+        yield f"poses[{n}].posture", ("postures",), pose.posture
+        for placed in pose.kit:
+            yield f"poses[{n}].kit", ("kit",), placed.kit
 
 
 def _loose(record: Record) -> Iterator[_Named]:

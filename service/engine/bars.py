@@ -19,7 +19,7 @@ def held_back(frame: Frame, row: Row, closure: Closure | None) -> tuple[LeftOutR
         return "setting", ""
     if row.too_hard:
         return "level", drill.level
-    if row.needs_kit and not _has_kit(frame, row):
+    if row.needs_kit and lacks_kit(frame, row):
         return "kit", row.only_kit or ", ".join(_least_lacking(frame, row))
     practising = frame.wanted.verdict == "practise"
     kind = row.rule_practising if practising else row.rule_training
@@ -28,9 +28,9 @@ def held_back(frame: Frame, row: Row, closure: Closure | None) -> tuple[LeftOutR
     return ("rule", frame.shelf.rules[kind].id) if kind else None
 
 
-def _has_kit(frame: Frame, row: Row) -> bool:
-    """Say if any way of doing the drill needs only kit that is there."""
-    return any(map(frame.kit.issuperset, row.ways))
+def lacks_kit(frame: Frame, row: Row) -> bool:
+    """Say if every way of doing the drill needs kit that is not there."""
+    return not any(map(frame.kit.issuperset, row.ways))
 
 
 def _least_lacking(frame: Frame, row: Row) -> list[str]:

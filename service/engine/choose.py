@@ -38,7 +38,13 @@ def choose(problem: Problem) -> Choice:
     `chosen` is in the order of the session. Cost: with k steps at most n^(k-1) nodes of n steps
     each, in practice a few dozen.
     """
-    search = _Search(problem)
+    return best_of(Table(problem))
+
+
+def best_of(table: Table) -> Choice:
+    """Return the session of largest value of a problem that stands as a table already."""
+    problem = table.problem
+    search = _Search(table)
     search.run()
     picked = in_order(problem, search.best_set)
     return Choice(
@@ -48,12 +54,22 @@ def choose(problem: Problem) -> Choice:
     )
 
 
-class _Search(Table):
+class _Search:
     """One search: the set in hand, and the best set found."""
 
-    def __init__(self, problem: Problem) -> None:
-        super().__init__(problem)
+    def __init__(self, table: Table) -> None:
+        problem = table.problem
         limits = problem.limits
+        self.table = table
+        self.problem = problem
+        self.limits = limits
+        self.options = problem.options
+        self.weights = problem.weights
+        self.curve = problem.curve
+        self.parts, self.touch, self.slack = table.parts, table.touch, table.slack
+        self.seconds, self.group, self.conflict = table.seconds, table.group, table.conflict
+        self.meets, self.raises = table.meets, table.raises
+        self.ranges, self.news, self.holding = table.ranges, table.news, table.holding
         self.known: list[dict[int, int]] = [{0: 0} for _ in problem.weights]
         self.dominators = [0] * len(problem.options)
         self.lines: Lines | None = None
@@ -70,7 +86,6 @@ class _Search(Table):
         self.picked: list[int] = []
         self.best_value = 0
         self.best_set: tuple[int, ...] = ()
-        self.best_key: Key = ()
         self.reach = 1
         """Value that a branch must be able to reach: the empty set already has 0."""
 
@@ -80,9 +95,9 @@ class _Search(Table):
         if limits.steps < 1:
             return
         want = ENDS | PRACTISES if limits.needs_practice else ENDS
-        usable = self.usable(want)
-        gains = [self.gain(c) for c in usable]
-        self.price_of_time = self.price_of_time_for(usable, gains)
+        usable = self.table.usable(want)
+        gains = [self.table.gains[c] for c in usable]
+        self.price_of_time = self.table.price_of_time_for(usable, gains)
         price, slack, seconds = self.price_of_time, self.slack, self.seconds
         roots = sorted(
             (price * seconds[c] - g - slack[c], c, g) for c, g in zip(usable, gains, strict=True)
@@ -318,10 +333,12 @@ class _Search(Table):
         if value < self.reach:
             return
         chosen = (*self.picked, last)
-        key = tuple(sorted((self.options[c].drill, self.options[c].dose) for c in chosen))
-        if value > self.best_value or key < self.best_key:
+        if value > self.best_value or self._key(chosen) < self._key(self.best_set):
             self.best_value = self.reach = value
-            self.best_set, self.best_key = chosen, key
+            self.best_set = chosen
+
+    def _key(self, chosen: tuple[int, ...]) -> Key:
+        return tuple(sorted([(self.options[c].drill, self.options[c].dose) for c in chosen]))
 
     def _take(self, option: int) -> None:
         self.picked.append(option)

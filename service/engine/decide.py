@@ -3,9 +3,11 @@
 Apart from the plan because everything that asks "what if" decides many times and speaks once.
 """
 
+from collections.abc import Callable
+
 from msgspec import Struct
 
-from service.engine.choose import choose
+from service.engine.choose import best_of
 from service.engine.exchange import returns
 from service.engine.infer import infer
 from service.engine.options import Laid, Wanted, lay
@@ -14,9 +16,11 @@ from service.engine.safety import Safety, judge
 from service.engine.weigh import Weighing, weigh
 from service.model.choice import Choice
 from service.model.graph import Graph
-from service.model.network import Posterior
+from service.model.network import Evidence, Network, Posterior
 from service.model.quantities import MICRO, Verdict
 from service.model.screen import Screen
+
+Inference = Callable[[Network, Evidence], Posterior]
 
 
 class Weighed(Struct, frozen=True, kw_only=True):
@@ -48,13 +52,13 @@ class Decided(Struct, frozen=True, kw_only=True):
         return choice.value if choice else 0
 
 
-def decide(screen: Screen, graph: Graph) -> Decided:
-    """Return the decision on a screen."""
+def decide(screen: Screen, graph: Graph, infer_with: Inference = infer) -> Decided:
+    """Return the decision on a screen; `infer_with` may know more than the screen says."""
     reading = read(screen, graph)
     safety = judge(screen, reading.target, graph)
     if safety.refer:
         return Decided(screen=screen, reading=reading, safety=safety, weighed=None)
-    posterior = infer(graph.network, reading.evidence)
+    posterior = infer_with(graph.network, reading.evidence)
     weighing = weigh(reading, posterior, graph)
     laid, choice = _choose(screen, reading, safety, weighing, graph)
     weighed = Weighed(posterior=posterior, weighing=weighing, laid=laid, choice=choice)
@@ -70,7 +74,7 @@ def _choose(
     laid = lay(graph, screen, safety.closed, wanted_of(reading.target, weighing))
     if not any(weighing.by_cause):
         return laid, Choice(chosen=(), value=0, seconds=0)
-    return laid, choose(laid.problem)
+    return laid, best_of(laid.table)
 
 
 def wanted_of(target: str, weighing: Weighing) -> Wanted:
@@ -91,7 +95,7 @@ def first_drill(decided: Decided) -> str | None:
     if weighed is None or weighed.laid is None or weighed.choice is None:
         return None
     chosen = weighed.choice.chosen
-    return weighed.laid.offered[chosen[0]].drill if chosen else None
+    return weighed.laid.held[chosen[0]].row.drill.id if chosen else None
 
 
 def worth_of(decided: Decided, other: Decided, graph: Graph) -> int:
@@ -133,7 +137,7 @@ def _effects(laid: Laid, option: int) -> tuple[tuple[int, int], ...]:
     carry = len(laid.problem.weights) - 1
     chosen = laid.problem.options[option]
     over = tuple((at, e) for at, e in chosen.effects if at == carry)
-    return (*laid.offered[option].dose.effects, *over)
+    return (*laid.held[option].portion.dose.effects, *over)
 
 
 def decide_again(decided: Decided, screen: Screen, graph: Graph) -> Decided:

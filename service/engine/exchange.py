@@ -70,7 +70,6 @@ def dominators(
     `conflict`, `meets` and `raises` are bits by option, and so is `within`: which others to
     compare with. Every effect counts, so leave out those on causes without weight.
     """
-    effects = [dict(option.effects) for option in options]
     serving: dict[int, int] = {}
     for c, option in enumerate(options):
         for i, _ in option.effects:
@@ -80,9 +79,11 @@ def dominators(
         others = within[b] & ~(1 << b)
         if not others:
             continue
-        held = dict(worse.holds)
         for i, _ in worse.effects:
             others &= serving[i]
+        if not others:
+            continue
+        held = dict(worse.holds)
         while others:
             low = others & -others
             others ^= low
@@ -95,13 +96,19 @@ def dominators(
                 or meets[b] & ~meets[a]
                 or raises[a] & ~raises[b]
                 or conflict[a] & ~conflict[b] & ~low
-                or any(effects[a][i] < e for i, e in worse.effects)
+                or not _serves_as_much(better, worse)
                 or any(s > held.get(m, 0) for m, s in better.holds)
             ):
                 continue
             if (better.drill, better.dose) < (worse.drill, worse.dose):
                 found[b] |= low
     return found
+
+
+def _serves_as_much(better: Option, worse: Option) -> bool:
+    """Say if no effect is smaller; both serve every cause that the worse one serves."""
+    effects = dict(better.effects)
+    return all(effects[i] >= e for i, e in worse.effects)
 
 
 def returns(curve: Sequence[tuple[int, int]], effect: int) -> int:

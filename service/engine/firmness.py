@@ -60,20 +60,34 @@ def _holds(
     """Say if the cause outweighs every rival after its links were lowered and theirs raised."""
     by = spreads * graph.decision.link_spread
     raised = frozenset().union(*rivals)
-    network = bent(graph.network, own, raised, by)
-    posterior = infer(network, decided.reading.evidence)
+    evidence = decided.reading.evidence
+    # no other event has a say
+    asked = frozenset([one.event for one in evidence.sightings])
+    asked |= frozenset([one.event for one in evidence.absences])
+    network = bent(graph.network, own, raised, by, asked)
+    posterior = infer(network, evidence, like=graph.network)
     weights = weigh(decided.reading, posterior, graph).by_side
     mine = sum(weights.get(where, 0) for where in own)
     return all(mine >= sum(weights.get(where, 0) for where in rival) for rival in rivals)
 
 
 def bent(
-    network: Network, lowered: frozenset[Where], raised: frozenset[Where], by: float
+    network: Network,
+    lowered: frozenset[Where],
+    raised: frozenset[Where],
+    by: float,
+    asked: frozenset[int] | None = None,
 ) -> Network:
-    """Return the network with the strengths of some causes moved by log odds, within bounds."""
+    """Return the network with the strengths of some causes moved by log odds, within bounds.
+
+    Only in the events `asked` for, or in all.
+    """
     return msgspec.structs.replace(
         network,
-        events=tuple(_bent_event(event, lowered, raised, by) for event in network.events),
+        events=tuple(
+            _bent_event(event, lowered, raised, by) if asked is None or n in asked else event
+            for n, event in enumerate(network.events)
+        ),
     )
 
 

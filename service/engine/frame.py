@@ -7,9 +7,9 @@ from typing import Literal, cast
 
 from msgspec import Struct
 
-from service.engine.shelf import Shelf, shelf_of
+from service.engine.shelf import Doors, Shelf, shelf_of
 from service.model.graph import Graph
-from service.model.quantities import MICRO, Level, TargetId, Verdict
+from service.model.quantities import Level, Side, TargetId, Verdict
 from service.model.screen import Screen
 
 
@@ -44,16 +44,13 @@ class Frame(Struct, frozen=True, kw_only=True):
     target: TargetId
     level: Level
     shelf: Shelf
+    doors: Doors
     weights: tuple[int, ...]
     """Without build, which is accommodated and never trained; last the weight of carry-over."""
-    loss: tuple[int, ...]
-    """What rounding may hide of the value on each cause, in millionths."""
-    balance: int
-    """Left minus right over all causes."""
     sided: tuple[int, ...]
     """Weights by variable, both sides together; 0 where a cause has no sides."""
-    both_sides: int
-    """Sum of `sided`."""
+    weaker: Side
+    """The side that weighs more over the whole session, `none` if neither does."""
     least_lean_percent: int
     kit: frozenset[str]
     avoid: frozenset[str]
@@ -74,6 +71,7 @@ def frame_of(graph: Graph, screen: Screen, wanted: Wanted) -> Frame:
         weights[variable] = 0
     sided = [w * n for w, n in zip(wanted.weights, shelf.sided, strict=True)]
     weaker = shelf.rules["weaker_side_first"].numbers
+    least_lean_percent = weaker["least_lean_percent"]
     return Frame(
         graph=graph,
         screen=screen,
@@ -81,12 +79,11 @@ def frame_of(graph: Graph, screen: Screen, wanted: Wanted) -> Frame:
         target=target,
         level=level,
         shelf=shelf,
+        doors=shelf.practising if wanted.verdict == "practise" else shelf.training,
         weights=tuple(weights),
-        loss=tuple([2 * (weight // MICRO + 2) for weight in weights]),
-        balance=sum(wanted.lean),
         sided=tuple(sided),
-        both_sides=sum(sided),
-        least_lean_percent=weaker["least_lean_percent"],
+        weaker=heavier_side(sum(wanted.lean), sum(sided), least_lean_percent),
+        least_lean_percent=least_lean_percent,
         kit=frozenset(screen.kit),
         avoid=frozenset(screen.avoid),
         recent=frozenset(screen.recent),
@@ -95,3 +92,10 @@ def frame_of(graph: Graph, screen: Screen, wanted: Wanted) -> Frame:
         hold_s=shelf.rules["static_hold_limit"].numbers["most_s"],
         extra_sets=weaker["extra_sets"],
     )
+
+
+def heavier_side(balance: int, both: int, least_percent: int) -> Side:
+    """Return the side that weighs more: left minus right beyond so many per cent of both."""
+    if 100 * abs(balance) <= least_percent * both:
+        return "none"
+    return "left" if balance > 0 else "right"

@@ -25,7 +25,11 @@ from service.engine.infer_terms import (
     ratio_term,
     sighting_term,
     single_weights,
+    tie_bits,
+    tie_term,
+    varied,
 )
+from service.engine.kept import Keeper
 from service.model.network import (
     Evidence,
     LikelihoodRatio,
@@ -37,22 +41,28 @@ from service.model.network import (
 CONDITION_LIMIT = 1e6
 """Above this ratio of summed sizes to the sum, a dense part is summed again, terms first."""
 
-_prepared: list[Prepared] = []
-_PREPARED_AT_MOST = 4
+_PREPARED = Keeper(prepare)
 
 
-def infer(network: Network, evidence: Evidence) -> Posterior:
+def infer(network: Network, evidence: Evidence, *, like: Network | None = None) -> Posterior:
     """Return the exact posterior over what is weighed; see `Posterior` for each number.
+
+    `like` is a kept network of which this one is a passing variation: what both share is not
+    laid out again, and the variation is not kept.
 
     The order of sightings, absences, ratios, fixed facts and trials changes nothing but the
     order of the answer. Where a probability is exactly 0 or 1 nothing can move it: 0.0.
     """
-    prepared = _prepared_once(network)
+    prepared = _PREPARED.of(network) if like is None else varied(_PREPARED.of(like), network)
     single = single_weights(prepared, evidence)
     shared = _shared_ratios(prepared, evidence, single)
-    choice = choose_weighed(prepared, evidence, [evidence.ratios[r] for r in shared])
+    ties = sorted(evidence.ties, key=lambda t: (t.before, t.later))
+    ratios = [ratio_term(evidence.ratios[r]) for r in shared]
+    choice = choose_weighed(
+        prepared, evidence, [*(r.bits for r in ratios), *(tie_bits(t) for t in ties)]
+    )
     terms = [sighting_term(prepared, evidence.sightings[i], own) for i, own in choice.kept]
-    terms += [ratio_term(evidence.ratios[r]) for r in shared]
+    terms += [*ratios, *(tie_term(t) for t in ties)]
     pairs: list[Floats | None] = [None] * len(terms)
     states: dict[int, Weights] = {}
     log_total = 0.0
@@ -68,21 +78,6 @@ def infer(network: Network, evidence: Evidence) -> Posterior:
             log_total += math.log(sum(single[variable]))
     log_total += _constants(prepared, evidence, single, choice, terms)
     return _answer(prepared, evidence, single, choice, terms, pairs, shared, states, log_total)
-
-
-def _prepared_once(network: Network) -> Prepared:
-    """Return the network's layout, kept for the last few networks of this process.
-
-    Found by identity: a network is frozen, and is kept alive here, so its identity is its value;
-    comparing whole packs on each request would cost more than inference.
-    """
-    for known in _prepared:
-        if known.network is network:
-            return known
-    made = prepare(network)
-    _prepared.append(made)
-    del _prepared[:-_PREPARED_AT_MOST]
-    return made
 
 
 def _shared_ratios(prepared: Prepared, evidence: Evidence, single: dict[int, Weights]) -> list[int]:
@@ -154,7 +149,8 @@ def _answer(
     log_total: float,
 ) -> Posterior:
     certain = _certain_bits(prepared, evidence, single)
-    said, shared_moved = read_terms(evidence, choice.kept, terms, pairs, certain)
+    spoken = len(choice.kept) + len(shared)
+    said, shared_moved = read_terms(evidence, choice.kept, terms[:spoken], pairs[:spoken], certain)
     sightings: list[SightingPosterior | None] = [None] * len(evidence.sightings)
     lost: list[tuple[int, int]] = []
     for (i, own), one in zip(choice.kept, said, strict=True):

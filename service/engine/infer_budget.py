@@ -10,7 +10,7 @@ from msgspec import Struct
 
 from service.engine.infer_order import Part, connected, part_of, summing_order
 from service.engine.infer_terms import Prepared, products
-from service.model.network import Evidence, LikelihoodRatio, Sighting
+from service.model.network import Evidence, Sighting
 
 DENSE_CELLS = 512
 """Most combinations summed in one table; measured: beyond it elimination is faster."""
@@ -22,7 +22,7 @@ CAREFUL = 48
 
 
 class Piece(Struct, frozen=True, kw_only=True, gc=False):
-    """One connected part to be summed: `members` index the chosen sightings, then the ratios.
+    """One connected part to be summed: `members` index the chosen sightings, then the pairs.
 
     `order` is None where one dense table does it.
     """
@@ -39,13 +39,15 @@ class Choice(Struct, frozen=True, kw_only=True, gc=False):
     pieces: tuple[Piece, ...]
 
 
-def choose_weighed(prepared: Prepared, evidence: Evidence, ratios: list[LikelihoodRatio]) -> Choice:
+def choose_weighed(prepared: Prepared, evidence: Evidence, pairs: list[tuple[int, ...]]) -> Choice:
     """Return everything if it fits the budget, else the most relevant part that fits.
+
+    `pairs` are the bits of the terms of two products: ratios over several causes, and ties.
 
     Left out one by one: first the trials of the least relevant sighting, its last change first,
     and so on through all sightings; then, without any trial, the least relevant sightings.
     Equal relevance: the later event goes first. How many must go is found by bisection, after
-    trying everything and all sightings without trials with more care. Ratios always stay; a
+    trying everything and all sightings without trials with more care. Pairs always stay; a
     budget that they alone exceed does not bind them.
     """
     ranked = sorted(
@@ -55,19 +57,19 @@ def choose_weighed(prepared: Prepared, evidence: Evidence, ratios: list[Likeliho
     trials = [(i, t) for i in ranked for t in _sorted_trials(evidence.sightings[i])]
     steps = len(trials) + len(ranked)
     careful = len(ranked) <= CAREFUL
-    best = _fitting(prepared, evidence, ratios, ranked, trials, thorough=careful)
+    best = _fitting(prepared, evidence, pairs, ranked, trials, thorough=careful)
     if best is not None:
         return best
     fewest, most = 0, steps
     if trials:
-        best = _fitting(prepared, evidence, ratios, ranked, [], thorough=careful)
+        best = _fitting(prepared, evidence, pairs, ranked, [], thorough=careful)
         fewest, most = (len(trials), steps) if best is None else (0, len(trials))
     while most - fewest > 1:
         gone = (fewest + most) // 2
         tried = _fitting(
             prepared,
             evidence,
-            ratios,
+            pairs,
             ranked[: min(len(ranked), steps - gone)],
             trials[: max(0, len(trials) - gone)],
         )
@@ -76,7 +78,7 @@ def choose_weighed(prepared: Prepared, evidence: Evidence, ratios: list[Likeliho
         else:
             most, best = gone, tried
     if best is None:
-        best = _fitting(prepared, evidence, ratios, [], [], unbounded=True)
+        best = _fitting(prepared, evidence, pairs, [], [], unbounded=True)
         assert best is not None
     return best
 
@@ -89,7 +91,7 @@ def _sorted_trials(seen: Sighting) -> list[int]:
 def _fitting(
     prepared: Prepared,
     evidence: Evidence,
-    ratios: list[LikelihoodRatio],
+    pairs: list[tuple[int, ...]],
     ranked: list[int],
     trials: list[tuple[int, int]],
     *,
@@ -105,9 +107,9 @@ def _fitting(
         by_sighting[i].append(t)
     kept = sorted(by_sighting.items(), key=lambda one: evidence.sightings[one[0]].event)
     sizes = [products(prepared, evidence.sightings[i], own) for i, own in kept]
-    sizes += [2] * len(ratios)
+    sizes += [2] * len(pairs)
     bits = [prepared.bits[evidence.sightings[i].event] for i, _ in kept]
-    bits += [tuple(2 * v + (mask >> 1) for v, mask in r.targets) for r in ratios]
+    bits += pairs
     masks = [sum({1 << (b >> 1) for b in own}) for own in bits]
     left = 1 << 62 if unbounded else prepared.network.work_budget
     pieces = []

@@ -171,8 +171,11 @@ def _strangers(near: list[int], node: int) -> int:
 def _cells(nodes: int, wide: int, sizes: tuple[int, ...]) -> int:
     """Return the number of cells of a table over these nodes."""
     cells = 1 << (nodes & ~wide).bit_count()
-    for node in _members(nodes & wide):
-        cells *= sizes[node]
+    rest = nodes & wide
+    while rest:
+        low = rest & -rest
+        rest ^= low
+        cells *= sizes[low.bit_length() - 1]
     return cells
 
 

@@ -17,6 +17,9 @@ from service.engine.infer_terms import Floats, Solved, Term, Weights
 SMALLEST = 1e-290
 """Floor of a message, whose largest cell lies in [0.5, 1): never divide by zero."""
 
+MANY = 4
+"""Products of a term beyond which one multiplication of the whole table is the faster sum."""
+
 Scope = tuple[int, ...]
 
 
@@ -230,6 +233,12 @@ class _Elimination:
         if node >= len(self.terms):
             return cells[(*ahead, 0)] + cells[(*ahead, 1)]
         weights = self.terms[node].weights
+        if MANY < len(weights) < cells.size:
+            # laid out so that products are added one after the other, as below
+            first = np.moveaxis(cells, len(ahead), 0)
+            wide = self.terms[node].weight.reshape(-1, *(1,) * (cells.ndim - 1))
+            summed: Floats = np.add.reduce(np.multiply(first, wide, order="C"), axis=0)
+            return summed
         total: Floats = cells[(*ahead, 0)] * weights[0]
         for k in range(1, len(weights)):
             total = total + cells[(*ahead, k)] * weights[k]

@@ -7,11 +7,12 @@ of products, one factor for each parent, and everything else becomes a weight on
 from collections.abc import Iterable
 from typing import TypeAlias
 
+import msgspec
 import numpy as np
 from msgspec import Struct
 from numpy.typing import NDArray
 
-from service.model.network import RIGHT, Evidence, LikelihoodRatio, Network, Sighting
+from service.model.network import RIGHT, Evidence, LikelihoodRatio, Network, Sighting, Tie
 
 Floats: TypeAlias = NDArray[np.float64]
 Weights: TypeAlias = list[float]
@@ -20,8 +21,16 @@ Split: TypeAlias = tuple[tuple[int, float], ...]
 """Kind 0 is whatever happens, 1 that no firing persists, 2 that every firing does. Kinds 1 and 2
 with a coefficient of 0 are left out: most reports need two products, not three."""
 
+BY_HAND = 9
+"""Most products that are worked out number by number: an array costs more to make than to fill."""
 STRONGEST = 0.98
 """Upper end of a strength after scaling."""
+
+
+TermKey: TypeAlias = tuple[int, float, float, tuple[tuple[int, int], ...]]
+"""Event, leak, scale and trials: all that a sighting's term depends on."""
+KNOWN_AT_MOST = 2048
+"""Terms that are kept; then all are forgotten at once."""
 
 
 class Prepared(Struct, frozen=True, kw_only=True, gc=False):
@@ -39,6 +48,8 @@ class Prepared(Struct, frozen=True, kw_only=True, gc=False):
     rank: tuple[int, ...]
     splits: tuple[Split, ...]
     """By report: (kind, coefficient) of what its probability is a sum of."""
+    known: dict["TermKey", "Term"]
+    """Terms made before: coaches see the same things again, and what-ifs change one at a time."""
 
 
 class Term(Struct, frozen=True, kw_only=True, gc=False):
@@ -105,6 +116,23 @@ def prepare(network: Network) -> Prepared:
         priors=tuple(tuple(round(p, 9) for p in v.prior) for v in network.variables),
         rank=tuple(rank),
         splits=tuple(_split(network, report) for report in range(3)),
+        known={},
+    )
+
+
+def varied(prepared: Prepared, network: Network) -> Prepared:
+    """Return the layout of a network that differs in strengths only from one laid out already."""
+    pairs = zip(network.events, prepared.network.events, prepared.strengths, strict=True)
+    return msgspec.structs.replace(
+        prepared,
+        network=network,
+        strengths=tuple(
+            [
+                known if event is other else np.array([p.strength for p in event.parents])
+                for event, other, known in pairs
+            ]
+        ),
+        known={},
     )
 
 
@@ -124,14 +152,23 @@ def products(prepared: Prepared, seen: Sighting, trials: Iterable[int]) -> int:
 
 
 def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -> Term:
+    """Return the term of a sighting with the trials of these indices only; made once."""
+    key = (seen.event, seen.leak, seen.scale, tuple([seen.trials[t] for t in trials]))
+    term = prepared.known.get(key)
+    if term is None:
+        if len(prepared.known) >= KNOWN_AT_MOST:
+            prepared.known.clear()
+        term = prepared.known[key] = _sighting_term(prepared, seen, trials)
+    return term
+
+
+def _sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -> Term:
     """Return the term of a sighting with the trials of these indices only.
 
     Given that the set F fired, a report under one change has the probability
     M[better] + (M[gone] - M[better]) prod(1 - a_i) + (M[same] - M[better]) prod(a_i), i in F,
     so T trials are at most 3^T products; the empty set is taken out by one more, the last.
     """
-    strength = np.minimum(prepared.strengths[seen.event] * seen.scale, STRONGEST)
-    unfired = 1.0 - strength
     splits: list[Split] = []
     stays = [1.0]
     for t in trials:
@@ -141,12 +178,9 @@ def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -
         leak = prepared.network.events[seen.event].leak_persists[change]
         each = (1.0, 1.0 - leak, leak)
         stays = [s * each[kind] for s in stays for kind, _ in split]
-    factor = np.ones((len(unfired), len(stays) + 1))
-    if trials:
-        kept = _kept(prepared.persists[seen.event], [seen.trials[t][0] for t in trials], splits)
-        # 1 - s (1 - w) is exactly 1 for w = 1
-        factor[:, :-1] = 1.0 - strength[:, None] * (1.0 - kept)
-    factor[:, -1] = unfired
+    changes = [seen.trials[t][0] for t in trials]
+    by_hand = len(stays) <= BY_HAND
+    factor, silent = (_few if by_hand else _many)(prepared, seen, changes, splits)
     plain = _outer(splits)
     weights = _weights(plain, stays, seen.leak)
     return Term(
@@ -160,8 +194,46 @@ def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -
         ),
         leak_silent=[*(c * (1.0 - seen.leak) for c in plain), weights[-1]],
         leak_alone=seen.leak * sum(c * w for c, w in zip(plain, stays, strict=True)),
-        silent=1.0 - unfired[:, None] / factor,
+        silent=silent,
     )
+
+
+def _few(
+    prepared: Prepared, seen: Sighting, changes: list[int], splits: list[Split]
+) -> tuple[Floats, Floats]:
+    """Return factor and silent of a term of few products, worked out number by number."""
+    rows: list[list[float]] = []
+    quiet: list[list[float]] = []
+    for parent in prepared.network.events[seen.event].parents:
+        strength = min(parent.strength * seen.scale, STRONGEST)
+        unfired = 1.0 - strength
+        kept = [1.0]
+        for change, split in zip(changes, splits, strict=True):
+            a = parent.persists[change]
+            each = (1.0, 1.0 - a, a)
+            kept = [k * each[kind] for k in kept for kind, _ in split]
+        row = [1.0 - strength * (1.0 - k) for k in kept]
+        row.append(unfired)
+        rows.append(row)
+        quiet.append([1.0 - unfired / f for f in row])
+    if not rows:
+        none = np.empty((0, len(changes) + 1))
+        return none, none
+    return np.array(rows), np.array(quiet)
+
+
+def _many(
+    prepared: Prepared, seen: Sighting, changes: list[int], splits: list[Split]
+) -> tuple[Floats, Floats]:
+    """Return the same of a term of many products, in whole arrays."""
+    strength = np.minimum(prepared.strengths[seen.event] * seen.scale, STRONGEST)
+    unfired = 1.0 - strength
+    kept = _kept(prepared.persists[seen.event], changes, splits)
+    # 1 - s (1 - w) is exactly 1 for w = 1
+    factor = np.ones((kept.shape[0], kept.shape[1] + 1))
+    factor[:, :-1] = 1.0 - strength[:, None] * (1.0 - kept)
+    factor[:, -1] = unfired
+    return factor, 1.0 - unfired[:, None] / factor
 
 
 def _kept(persists: Floats, changes: list[int], splits: list[Split]) -> Floats:
@@ -209,6 +281,37 @@ def ratio_term(measured: LikelihoodRatio) -> Term:
         leak_silent=[],
         leak_alone=0.0,
         silent=np.zeros((count, 2)),
+    )
+
+
+def tie_bits(tie: Tie) -> tuple[int, ...]:
+    """Return the two bits of a tie."""
+    return tuple(2 * v + (mask == RIGHT) for v, mask in (tie.before, tie.later))
+
+
+def tie_term(tie: Tie) -> Term:
+    """Return the term of a tie: its table of two by two as two products.
+
+    A product w e^before e^later with a small e > 0 leaves, for one w, a table of rank one. No
+    factor is 0, so that a cause that is known to be present divides nothing by 0.
+    """
+    gone, new = 1.0 - tie.stays, tie.comes
+    small = min(gone, new) / 16
+    apart = tie.stays - (new + gone) * small + (1.0 - new) * small * small
+    first = (tie.stays - new) / apart
+    second = 1.0 - new - first
+    weights = [first, second]
+    before = (gone - first * small) / second
+    later = (new - first * small) / second
+    return Term(
+        bits=tie_bits(tie),
+        weights=weights,
+        weight=np.array(weights),
+        factor=np.array([[small, before], [small, later]]),
+        left_out=(),
+        leak_silent=[],
+        leak_alone=0.0,
+        silent=np.zeros((2, 2)),
     )
 
 

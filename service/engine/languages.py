@@ -66,9 +66,10 @@ def graph_in(graph: Graph, wanted: str | None) -> Graph:
             if language not in spoken:
                 spoken[language] = _translated(known, language)
             return spoken[language]
-    _known.append((graph, {language: _translated(graph, language)}))
+    spoken = {language: _translated(graph, language)}
+    _known.append((graph, spoken))
     del _known[:-_KNOWN_AT_MOST]
-    return _known[-1][1][language]
+    return spoken[language]
 
 
 def _translated(graph: Graph, language: str) -> Graph:

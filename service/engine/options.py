@@ -5,47 +5,27 @@ becomes an option or is barred for one reason.
 """
 
 from collections.abc import Mapping
-from operator import attrgetter
 
-from msgspec import Struct
-
-from service.engine.bars import held_back
-from service.engine.exchange import conflicts, dominators, wants
+from service.engine.bars import held_back, lacks_kit
+from service.engine.exchange import dominators
 from service.engine.frame import Closure, Frame, Wanted, frame_of
+from service.engine.laid import Held, Laid, Offered
 from service.engine.shelf import Barred, Portion, Row
-from service.engine.sides import sides_of, weaker_side
-from service.model.answer import SideDose
+from service.engine.sides import weaker_side
+from service.engine.table import Table
 from service.model.choice import Limits, Option, Problem
-from service.model.graph import DoseOffer, Graph
-from service.model.quantities import MICRO, Aim, LeftOutReason, Side
+from service.model.graph import Graph
+from service.model.quantities import MICRO, Aim, LeftOutReason
 from service.model.screen import Screen
 
 __all__ = ["Barred", "Closure", "Laid", "Offered", "Wanted", "lay"]
 
 _EITHER: frozenset[Aim] = frozenset({"practice", "transfer"})
+_LACKING: tuple[LeftOutReason, str] = ("kit", "")
+"""What is lacking is named only when it is asked for."""
+_OUTSCORED: tuple[LeftOutReason, str] = ("outscored", "")
 _ENDS_BY: dict[str, frozenset[Aim]] = {"train": frozenset({"transfer"})}
 """What a session may end in, by verdict: practice alone does not end one that trains."""
-
-
-class Offered(Struct, frozen=True, kw_only=True, gc=False):
-    """What an option of the problem is: drill and dose, the kit to use, the sets by side."""
-
-    drill: str
-    dose: DoseOffer
-    short: bool
-    kit: tuple[str, ...]
-    sides: tuple[SideDose, ...]
-    worth: int
-    """As for a barred drill."""
-
-
-class Laid(Struct, frozen=True, kw_only=True, gc=False):
-    """The problem, what each of its options is (same order), and the drills that are none."""
-
-    problem: Problem
-    offered: tuple[Offered, ...]
-    barred: tuple[Barred, ...]
-    """By drill id."""
 
 
 def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wanted) -> Laid:
@@ -70,76 +50,110 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
     more minutes could lower the value.
     """
     frame = frame_of(graph, screen, wanted)
+    shelf, doors = frame.shelf, frame.doors
+    worths = _worths(frame)
+    apart = _apart(frame, closed)
+    held: list[Held] = []
     options: list[Option] = []
-    offered: list[Offered] = []
-    barred: list[Barred] = []
-    weights = frame.weights
-    practising = wanted.verdict == "practise"
-    apart = closed.keys() | frame.avoid
-    if frame.remote:
-        apart |= frame.shelf.in_room
-    # written out, and with what can be worked out beforehand: this runs for every drill
-    for view in frame.shelf.practising if practising else frame.shelf.training:
-        worth = 0
-        for i, part in view.parts:
-            if weights[i]:
-                worth += weights[i] * part // MICRO
-        ready = view.ready
-        if view.drill in apart or (ready is None and view.asks):
-            reason = held_back(frame, view.row, closed.get(view.drill))
-        elif ready is not None:
-            barred.append(_with_worth(ready, worth) if worth else ready)
+    late: dict[int, tuple[LeftOutReason, str]] = {}
+    patterned, asking, rows = doors.patterned, doors.asking, shelf.rows
+    price, seconds = shelf.price, frame.seconds
+    for at in doors.open:
+        if (not worths[at] and at not in patterned) or at in apart:
             continue
-        else:
-            reason = None
-        if reason is None:
-            if not worth and not view.patterned:
-                barred.append(view.idle)
+        row, worth = rows[at], worths[at]
+        reason = None
+        if at in asking:
+            if row.needs_kit and lacks_kit(frame, row):
+                late[at] = _LACKING
                 continue
-            reason = _lay_one(frame, view.row, worth, options, offered)
+            reason = held_back(frame, row, None)
+        if reason is None:
+            # most drills would not earn their step, whatever rounding hides
+            light = worth + row.hidden < price and at not in patterned
+            if light and 0 < row.sure_s <= seconds:
+                late[at] = _OUTSCORED
+                continue
+            reason = _lay_one(frame, at, row, worth, held, options)
         if reason is not None:
-            barred.append(Barred(drill=view.drill, reason=reason[0], detail=reason[1], worth=worth))
-    return _prune(frame, options, offered, barred)
+            late[at] = reason
+    problem = Problem(
+        options=tuple(options),
+        weights=frame.weights,
+        curve=graph.curve,
+        price=shelf.price,
+        limits=_limits(frame),
+    )
+    table, kept, gone = _pruned(Table(problem, [one.worth for one in held]), held)
+    return Laid(
+        frame=frame,
+        closed=closed,
+        table=table,
+        held=kept,
+        worths=worths,
+        apart=apart,
+        late=late,
+        gone=gone,
+    )
 
 
-def _with_worth(barred: Barred, worth: int) -> Barred:
-    return Barred(drill=barred.drill, reason=barred.reason, detail=barred.detail, worth=worth)
+def _apart(frame: Frame, closed: Mapping[str, Closure]) -> frozenset[int]:
+    """Return the rows that safety, the coach's wish or the distance keep out."""
+    number = frame.shelf.number
+    drills = {*closed, *frame.avoid, *(frame.shelf.in_room if frame.remote else ())}
+    return frozenset([number[drill] for drill in drills if drill in number])
+
+
+def _worths(frame: Frame) -> list[int]:
+    """Return what the full dose of each row would add alone."""
+    shelf = frame.shelf
+    worths = [0] * len(shelf.rows)
+    for parts, weight in zip(shelf.worths, frame.weights, strict=True):
+        if weight:
+            for at, part in parts:
+                worths[at] += weight * part // MICRO
+    return worths
 
 
 def _lay_one(
-    frame: Frame,
-    row: Row,
-    worth: int,
-    options: list[Option],
-    offered: list[Offered],
+    frame: Frame, at: int, row: Row, worth: int, held: list[Held], options: list[Option]
 ) -> tuple[LeftOutReason, str] | None:
     """Add the drill in each dose that fits and may be chosen, or return why there is none.
 
     `worth` is that of the full dose.
     """
-    weaker = weaker_side(frame, row.drill)
-    extra = frame.extra_sets if weaker != "none" else 0
+    weaker = weaker_side(frame, row)
+    weights, recent, drill, place = frame.weights, frame.recent, row.drill, row.place
     shortest, found = 0, False
-    for portion in row.portions:
-        dose = portion.dose
-        holds = dose.extra_holds if extra else dose.holds
-        if holds and max([held for _, held in holds]) > frame.hold_s:
-            continue
-        shortest = dose.seconds + extra * dose.extra_set_s
+    for fitting in row.fitting[weaker != "none"]:
+        portion, shortest = fitting.portion, fitting.seconds
         if shortest > frame.seconds:
             continue
-        if portion.short:
-            worth = _worth(frame, portion)
-        if row.place.pattern < 0 and not _earns(frame, portion, worth):
+        own = _worth(frame, portion) if portion.short else worth
+        if place.pattern < 0 and not _earns(frame, portion, own):
             continue
         found = True
-        options.append(_option(frame, row, portion, shortest, holds))
-        offered.append(_offered(frame, row, portion, weaker, worth))
+        options.append(
+            Option(
+                drill=place.index,
+                dose=1 if portion.short else 0,
+                aim=drill.aim,
+                seconds=shortest,
+                effects=tuple([(i, effect) for i, effect in portion.effects if weights[i] > 0]),
+                ladder=place.ladder,
+                region=place.region,
+                pattern=place.pattern,
+                helper=drill.helper is not None,
+                is_new=drill.id not in recent,
+                holds=fitting.holds,
+            )
+        )
+        held.append(Held(at, row, portion, weaker, own))
     if found:
         return None
     if not shortest:
         return "rule", frame.shelf.rules["static_hold_limit"].id
-    return ("minutes", str(shortest)) if shortest > frame.seconds else ("outscored", "")
+    return ("minutes", str(shortest)) if shortest > frame.seconds else _OUTSCORED
 
 
 def _worth(frame: Frame, portion: Portion) -> int:
@@ -150,42 +164,11 @@ def _worth(frame: Frame, portion: Portion) -> int:
 
 def _earns(frame: Frame, portion: Portion, worth: int) -> bool:
     """Say if the dose alone may be worth its step, whatever rounding hides."""
-    hidden = sum([frame.loss[i] for i, _ in portion.parts if frame.weights[i]])
-    return worth + hidden >= frame.shelf.price
-
-
-def _option(
-    frame: Frame,
-    row: Row,
-    portion: Portion,
-    seconds: int,
-    holds: tuple[tuple[int, int], ...],
-) -> Option:
-    place, drill, weights = row.place, row.drill, frame.weights
-    return Option(
-        drill=place.index,
-        dose=1 if portion.short else 0,
-        aim=drill.aim,
-        seconds=seconds,
-        effects=tuple([(i, effect) for i, effect in portion.effects if weights[i] > 0]),
-        ladder=place.ladder,
-        region=place.region,
-        pattern=place.pattern,
-        helper=drill.helper is not None,
-        is_new=drill.id not in frame.recent,
-        holds=holds,
-    )
-
-
-def _offered(frame: Frame, row: Row, portion: Portion, weaker: Side, worth: int) -> Offered:
-    return Offered(
-        drill=row.drill.id,
-        dose=portion.dose,
-        short=portion.short,
-        kit=next(tuple(way) for way in row.drill.kit if frame.kit.issuperset(way)),
-        sides=sides_of(row.drill, portion.dose.sets, frame.extra_sets, weaker),
-        worth=worth,
-    )
+    price, weights = frame.shelf.price, frame.weights
+    if worth >= price:
+        return True
+    hidden = sum([2 * (weights[i] // MICRO + 2) for i, _ in portion.parts if weights[i]])
+    return worth + hidden >= price
 
 
 def _limits(frame: Frame) -> Limits:
@@ -214,7 +197,7 @@ def _ends_in(frame: Frame) -> frozenset[int]:
     """
     shelf = frame.shelf
     if frame.wanted.verdict == "train" and any(
-        row.place.pattern == shelf.target and _taught(frame, row, "transfer") for row in shelf.rows
+        row.place.pattern == shelf.target and _taught(frame, row) for row in shelf.plain["transfer"]
     ):
         return frozenset([shelf.target])
     return shelf.ends_in
@@ -226,50 +209,29 @@ def _needs_practice(frame: Frame) -> bool:
     if wanted.verdict == "practise":
         return False
     skill = sum([wanted.weights[v] for v in shelf.skill])
-    if skill < round(frame.graph.decision.practice_step_from * MICRO):
+    if skill < shelf.rules["practice_step"].numbers["least_percent"] * MICRO // 100:
         return False
-    return any(_taught(frame, row, "practice") for row in shelf.rows)
+    return any(_taught(frame, row) for row in shelf.plain["practice"])
 
 
-def _taught(frame: Frame, row: Row, aim: Aim) -> bool:
-    """Say if the drill is a plain one of that aim that such a client may end in."""
-    return (
-        row.plain
-        and row.drill.aim == aim
-        and (row.drill.remote or not frame.remote)
-        and row.drill.id not in frame.avoid
-    )
+def _taught(frame: Frame, row: Row) -> bool:
+    """Say if such a client may end in the plain drill."""
+    return (row.drill.remote or not frame.remote) and row.drill.id not in frame.avoid
 
 
-def _prune(
-    frame: Frame,
-    options: list[Option],
-    offered: list[Offered],
-    barred: list[Barred],
-) -> Laid:
-    """Return the problem without the options that an exclusive other could always replace."""
-    limits = _limits(frame)
-    mask, _ = conflicts(options, limits)
-    bits = [wants(option, limits) for option in options]
-    better = dominators(options, mask, [b[0] for b in bits], [b[1] for b in bits], within=mask)
-    keep = [c for c in range(len(options)) if not better[c]]
-    stay = {offered[c].drill for c in keep}
-    gone: dict[str, Barred] = {}
-    for c, one in enumerate(offered):
-        if one.drill not in stay and one.drill not in gone:
-            by = offered[(better[c] & -better[c]).bit_length() - 1].drill
-            gone[one.drill] = Barred(
-                drill=one.drill, reason="outscored", detail=by, worth=one.worth
-            )
-    problem = Problem(
-        options=tuple([options[c] for c in keep]),
-        weights=frame.weights,
-        curve=frame.graph.curve,
-        price=frame.shelf.price,
-        limits=limits,
-    )
-    return Laid(
-        problem=problem,
-        offered=tuple([offered[c] for c in keep]),
-        barred=tuple(sorted([*barred, *gone.values()], key=attrgetter("drill"))),
-    )
+def _pruned(
+    table: Table, held: list[Held]
+) -> tuple[Table, tuple[Held, ...], dict[int, tuple[int, str]]]:
+    """Return the table without the options that an exclusive other could always replace."""
+    within = table.conflict
+    better = dominators(table.problem.options, within, table.meets, table.raises, within=within)
+    gone: dict[int, tuple[int, str]] = {}
+    if not any(better):
+        return table, tuple(held), gone
+    keep = [c for c in range(len(held)) if not better[c]]
+    stay = {held[c].at for c in keep}
+    for c, one in enumerate(held):
+        if one.at not in stay and one.at not in gone:
+            by = held[(better[c] & -better[c]).bit_length() - 1].row.drill.id
+            gone[one.at] = (one.worth, by)
+    return table.only(keep), tuple([held[c] for c in keep]), gone

@@ -40,7 +40,8 @@ def accommodations(facts: Facts) -> tuple[str, ...]:
     weights = facts.weighing.by_cause
     records = enumerate(facts.graph.causes.values())
     found = [(-weights[n], cause.advice) for n, cause in records if weights[n] and cause.advice]
-    floor = -round(facts.graph.decision.practice_step_from * MICRO)
+    rule = next(r for r in facts.graph.rules.values() if r.kind == "practice_step")
+    floor = -(rule.numbers["least_percent"] * MICRO // 100)
     return tuple(advice for weight, advice in sorted(found) if weight <= floor)
 
 
@@ -159,10 +160,11 @@ def retests(facts: Facts, screen: Screen, words: Words) -> tuple[Retest, ...]:
     reading = facts.reading
     pairs = zip(reading.evidence.sightings, reading.positives, strict=True)
     weighed = [(-s.relevance, s.event, seen) for s, seen in pairs if s.relevance > 0]
+    weeks = facts.graph.decision.retest_weeks[_leading_mode(facts)]
     found = [
         again
         for _, _, seen in sorted(weighed, key=lambda t: t[:2])[:MOST]
-        for again in _look_again(facts, seen, words)
+        for again in _look_again(facts, seen, weeks, words)
     ]
     return (*found, *(_measure_again(facts, m, screen, words) for m in _spoke(reading.measured)))
 
@@ -176,10 +178,9 @@ def _spoke(measured: tuple[Measured, ...]) -> Iterator[Measured]:
             yield m
 
 
-def _look_again(facts: Facts, seen: Seen, words: Words) -> Iterator[Retest]:
+def _look_again(facts: Facts, seen: Seen, weeks: int, words: Words) -> Iterator[Retest]:
     graph = facts.graph
     key = graph.events[seen.event]
-    weeks = graph.decision.retest_weeks[_leading_mode(facts)]
     for code, when in (("retest_today", 0), ("retest_weeks", weeks)):
         text = words.say(
             code,
@@ -205,9 +206,14 @@ def _look_again(facts: Facts, seen: Seen, words: Words) -> Iterator[Retest]:
 
 def _leading_mode(facts: Facts) -> Mode:
     """Return the mode that carries most weight, by which the time of a change is expected."""
+    causes, variables = facts.graph.causes, facts.graph.network.variables
     sums: dict[Mode, int] = {}
-    for weight, cause in zip(facts.weighing.by_cause, facts.graph.causes.values(), strict=True):
-        sums[cause.mode] = sums.get(cause.mode, 0) + weight
+    for variable, weight in enumerate(facts.weighing.by_cause):
+        if weight:
+            mode = causes[variables[variable].id].mode
+            sums[mode] = sums.get(mode, 0) + weight
+    if not sums:
+        return min(cause.mode for cause in causes.values())
     return max(sorted(sums), key=lambda mode: sums[mode])
 
 

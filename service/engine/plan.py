@@ -8,8 +8,9 @@ import msgspec
 from service import __version__
 from service.engine.checks import next_checks
 from service.engine.contradict import dispute_warnings
-from service.engine.decide import decide
+from service.engine.decide import Inference, decide
 from service.engine.firmness import with_firmness
+from service.engine.infer import infer
 from service.engine.languages import graph_in
 from service.engine.limits import cautions_of, referrals_of, warnings_of
 from service.engine.outlook import carry_over, look_at, retests
@@ -28,11 +29,14 @@ CONTRACT = "1.0.0"
 """Version of the published contract."""
 
 
-def plan(screen: Screen, graph: Graph) -> Answer:
-    """Return the answer to a screen. Pure: the same screen and pack give the same bytes."""
+def plan(screen: Screen, graph: Graph, *, infer_with: Inference = infer) -> Answer:
+    """Return the answer to a screen. Pure: the same screen and pack give the same bytes.
+
+    `infer_with` weighs the evidence; a review hands in what two screens say together.
+    """
     graph = graph_in(graph, screen.options.language)
     words = Words(graph, screen.options.language)
-    decided = decide(screen, graph)
+    decided = decide(screen, graph, infer_with)
     reading, safety, weighed = decided.reading, decided.safety, decided.weighed
     if weighed is None:
         return _refer(screen, reading, safety, graph, words)

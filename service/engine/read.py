@@ -158,9 +158,7 @@ def _names(seen: Observation) -> tuple[tuple[str, str], ...]:
 
 def _join(event: int, raws: list[_Raw], screen: Screen, graph: Graph, notes: list[Note]) -> Seen:
     """Return one event from all looks at it: one look a view, the plainest grade first."""
-    ranked = sorted(
-        raws, key=lambda r: (GRADES.index(r.seen.grade), r.seen.view, msgspec.json.encode(r.seen))
-    )
+    ranked = raws if len(raws) == 1 else sorted(raws, key=_plainest_first)
     kept: dict[View, _Raw] = {}
     for raw in ranked:
         if raw.seen.view in kept:
@@ -187,6 +185,10 @@ def _join(event: int, raws: list[_Raw], screen: Screen, graph: Graph, notes: lis
         half_depth_told=told,
         really=fold.really if fold else 0.0,
     )
+
+
+def _plainest_first(raw: _Raw) -> tuple[int, View, bytes]:
+    return GRADES.index(raw.seen.grade), raw.seen.view, msgspec.json.encode(raw.seen)
 
 
 def _looks(raws: Iterable[_Raw], graph: Graph) -> tuple[Look, ...]:
@@ -319,7 +321,7 @@ def _known(screen: Screen, graph: Graph, notes: list[Note]) -> Iterator[tuple[in
         pointer = f"/known/{n}"
         variable = graph.variable_of.get(known.cause)
         if variable is None:
-            near = _nearest(known.cause, graph.variable_of)
+            near = nearest(known.cause, graph.variable_of)
             notes.append(Note(code="unknown_cause", pointer=pointer, values=(("nearest", near),)))
             continue
         sided = graph.causes[known.cause].sided
@@ -349,7 +351,7 @@ def _unknown_ids(screen: Screen, graph: Graph) -> Iterator[Note]:
         ids: tuple[str, ...] = getattr(screen, field)
         for n, one in enumerate(ids):
             if one not in known:
-                near = _nearest(one, known)
+                near = nearest(one, known)
                 yield Note(
                     code=f"unknown_{'kit' if field == 'kit' else 'drill'}",
                     pointer=f"/{field}/{n}",
@@ -357,6 +359,6 @@ def _unknown_ids(screen: Screen, graph: Graph) -> Iterator[Note]:
                 )
 
 
-def _nearest(unknown: str, known: Iterable[str]) -> str:
+def nearest(unknown: str, known: Iterable[str]) -> str:
     """Return the known id that looks most like an unknown one, or an empty string."""
     return next(iter(difflib.get_close_matches(unknown, list(known), n=1, cutoff=0.5)), "")

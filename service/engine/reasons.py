@@ -9,14 +9,17 @@ from collections.abc import Iterator
 import msgspec
 from msgspec import Struct
 
+from service.engine.kept import Keeper
 from service.engine.measured import Measured
 from service.engine.read import Reading, Seen
 from service.engine.weigh import Weighing, belief, side_of
 from service.engine.words import Words
 from service.model.answer import Because, CauseAnswer, Explains, MuscleRole
 from service.model.graph import Graph
+from service.model.knowledge import CauseRecord
 from service.model.network import ANY, LEFT, RIGHT, ParentPosterior, Posterior
 from service.model.quantities import MICRO, Side
+from service.model.screen import Trial
 
 SAID_FROM = 0.05
 """Log odds below which a piece of evidence is not worth a sentence."""
@@ -63,6 +66,8 @@ class _Index(Struct, frozen=True, kw_only=True, gc=False):
     absences: dict[Where, list[tuple[Seen, float]]]
     measured: dict[Where, list[tuple[Measured, float]]]
     known: dict[Where, bool]
+    texts: dict[tuple[str, int, str | None], str]
+    """By code, event and change: one sentence serves every cause that it speaks of."""
 
 
 def causes_of(facts: Facts, words: Words) -> tuple[CauseAnswer, ...]:
@@ -70,10 +75,9 @@ def causes_of(facts: Facts, words: Words) -> tuple[CauseAnswer, ...]:
     index = _index(facts)
     lean = least_lean(facts.graph)
     found = []
-    listed = _may_be_listed(facts)
-    for variable, cause in enumerate(facts.graph.causes.values()):
-        if not listed[variable]:
-            continue
+    graph = facts.graph
+    for variable in _may_be_listed(facts):
+        cause = graph.causes[graph.network.variables[variable].id]
         wheres = [(variable, mask) for mask in ((LEFT, RIGHT) if cause.sided else (ANY,))]
         numbers = [_numbers(facts, where) for where in wheres]
         told = {index.known.get(where) for where in wheres}
@@ -90,15 +94,16 @@ def causes_of(facts: Facts, words: Words) -> tuple[CauseAnswer, ...]:
     return tuple(sorted(found, key=lambda c: (-c.weight, -c.belief, c.cause, c.side)))
 
 
-def _may_be_listed(facts: Facts) -> list[bool]:
-    """Return for each cause if it weighs, was told, or may be more likely than not on a side."""
+def _may_be_listed(facts: Facts) -> list[int]:
+    """Return the variables that weigh, were told, or may be more likely than not on a side."""
     floor = facts.graph.decision.present_from
     told = {variable for variable, _, _ in facts.reading.known}
     rows = enumerate(zip(facts.weighing.by_cause, facts.posterior.states, strict=True))
     # rounding to nine decimals moves a belief by less than the margin
     return [
-        weight > 0 or variable in told or 1 - states[0] > floor - MARGIN
+        variable
         for variable, (weight, states) in rows
+        if weight > 0 or variable in told or 1 - states[0] > floor - MARGIN
     ]
 
 
@@ -111,6 +116,7 @@ def _index(facts: Facts) -> _Index:
         absences={},
         measured={},
         known={(variable, mask): present for variable, mask, present in reading.known},
+        texts={},
     )
     for seen, said in zip(reading.positives, facts.posterior.sightings, strict=True):
         if said is None:
@@ -171,10 +177,7 @@ def _cause(facts: Facts, words: Words, index: _Index, where: Where) -> CauseAnsw
         cause=record.id,
         name=record.name,
         side=side_of(mask, record.sided),
-        muscles=tuple(
-            MuscleRole(muscle=m.muscle, name=graph.muscles[m.muscle].name, does=m.does)
-            for m in record.muscles
-        ),
+        muscles=_muscles(graph, record),
         belief=_six(believed),
         weight=_six(weight),
         explains=tuple(_explains(graph, index, where)),
@@ -182,6 +185,27 @@ def _cause(facts: Facts, words: Words, index: _Index, where: Where) -> CauseAnsw
         because=tuple(because),
         wrong_when=record.wrong_when,
     )
+
+
+def _muscles(graph: Graph, record: CauseRecord) -> tuple[MuscleRole, ...]:
+    """Return the muscles of a cause, made once for the pack."""
+    known = _ROLES.of(graph)
+    roles = known.get(record.id)
+    if roles is None:
+        roles = known[record.id] = tuple(
+            [
+                MuscleRole(muscle=m.muscle, name=graph.muscles[m.muscle].name, does=m.does)
+                for m in record.muscles
+            ]
+        )
+    return roles
+
+
+def _no_roles(_graph: Graph) -> dict[str, tuple[MuscleRole, ...]]:
+    return {}
+
+
+_ROLES = Keeper(_no_roles)
 
 
 def _six(number: float) -> float:
@@ -209,14 +233,17 @@ def _evidence(
     for seen, part in index.sightings.get(where, ()):
         if abs(part.moved) >= SAID_FROM:
             sources = _link_sources(graph, cause, seen)
-            yield _about(words, graph, "seen", seen, cause=cause, moved=part.moved, sources=sources)
-        yield from _from_trials(words, graph, seen, part, cause)
+            text = _text(words, graph, index, "seen", seen)
+            yield _about(graph, "seen", text, seen, cause, part.moved, sources)
+        if seen.trials:
+            yield from _from_trials(words, graph, index, seen, part, cause)
     for seen, strength in index.absences.get(where, ()):
         # what was looked for and not seen: its factor on the odds is exact
         moved = math.log(1 - strength)
         if abs(moved) >= SAID_FROM:
             sources = _link_sources(graph, cause, seen)
-            yield _about(words, graph, "not_seen", seen, cause=cause, moved=moved, sources=sources)
+            text = _text(words, graph, index, "not_seen", seen)
+            yield _about(graph, "not_seen", text, seen, cause, moved, sources)
     for measured, moved in index.measured.get(where, ()):
         if abs(moved) >= SAID_FROM:
             yield _from_measurement(words, graph, measured, moved, cause)
@@ -226,23 +253,16 @@ def _evidence(
 
 
 def _from_trials(
-    words: Words, graph: Graph, seen: Seen, part: ParentPosterior, cause: str
+    words: Words, graph: Graph, index: _Index, seen: Seen, part: ParentPosterior, cause: str
 ) -> Iterator[Because]:
     for trial, moved in zip(seen.trials, part.trial_moved, strict=True):
         if abs(moved) < SAID_FROM:
             continue
         told = seen.half_depth_told and trial.change == "half_depth"
-        yield _about(
-            words,
-            graph,
-            f"depth_{trial.result}" if told else f"trial_{trial.result}",
-            seen,
-            cause=cause,
-            moved=moved,
-            change=trial.change,
-            result=trial.result,
-            sources=graph.changes[trial.change].sources,
-        )
+        code = f"depth_{trial.result}" if told else f"trial_{trial.result}"
+        text = _text(words, graph, index, code, seen, trial.change)
+        sources = graph.changes[trial.change].sources
+        yield _about(graph, code, text, seen, cause, moved, sources, trial)
 
 
 def _from_measurement(
@@ -274,35 +294,54 @@ def _from_measurement(
 
 def _link_sources(graph: Graph, cause: str, seen: Seen) -> tuple[str, ...]:
     """Return the sources of the links in play and of the eye that saw."""
-    key = graph.events[seen.event]
-    links = graph.link_of.get((cause, key.finding), ())
-    cited = {s for link in links for s in graph.links[link].sources}
-    cited.add(graph.eyes[key.movement, key.finding, seen.view].source)
-    return tuple(sorted(cited))
+    known = _CITED.of(graph)
+    cited = known.get((cause, seen.event, seen.view))
+    if cited is None:
+        key = graph.events[seen.event]
+        links = graph.link_of.get((cause, key.finding), ())
+        sources = {s for link in links for s in graph.links[link].sources}
+        sources.add(graph.eyes[key.movement, key.finding, seen.view].source)
+        cited = known[cause, seen.event, seen.view] = tuple(sorted(sources))
+    return cited
+
+
+def _none_cited(_graph: Graph) -> dict[tuple[str, int, str], tuple[str, ...]]:
+    return {}
+
+
+_CITED = Keeper(_none_cited)
+
+
+def _text(
+    words: Words, graph: Graph, index: _Index, code: str, seen: Seen, change: str | None = None
+) -> str:
+    """Return the sentence of what was seen or tried, made once for all causes."""
+    text = index.texts.get((code, seen.event, change))
+    if text is None:
+        key = graph.events[seen.event]
+        text = index.texts[code, seen.event, change] = words.say(
+            code,
+            movement=words.name(graph.movements[key.movement].name),
+            view=words.say(f"view_{seen.view}"),
+            finding=words.name(graph.findings[key.finding].name),
+            side=words.side(key.side),
+            grade=words.say(f"grade_{seen.grade}"),
+            change=words.name(graph.changes[change].name) if change else "",
+        )
+    return text
 
 
 def _about(
-    words: Words,
     graph: Graph,
     code: str,
+    text: str,
     seen: Seen,
-    *,
     cause: str,
     moved: float,
     sources: tuple[str, ...],
-    change: str | None = None,
-    result: str | None = None,
+    trial: Trial | None = None,
 ) -> Because:
     key = graph.events[seen.event]
-    text = words.say(
-        code,
-        movement=words.name(graph.movements[key.movement].name),
-        view=words.say(f"view_{seen.view}"),
-        finding=words.name(graph.findings[key.finding].name),
-        side=words.side(key.side),
-        grade=words.say(f"grade_{seen.grade}"),
-        change=words.name(graph.changes[change].name) if change else "",
-    )
     return Because(
         code=code,
         text=text,
@@ -310,8 +349,8 @@ def _about(
         view=seen.view,
         finding=key.finding,  # type: ignore[arg-type]
         side=key.side,
-        change=change,  # type: ignore[arg-type]
-        result=result,  # type: ignore[arg-type]
+        change=trial.change if trial else None,
+        result=trial.result if trial else None,
         measure=None,
         value=None,
         unit=None,

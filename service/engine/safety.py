@@ -8,9 +8,10 @@ from collections.abc import Iterator, Mapping
 
 from msgspec import Struct
 
-from service.engine.options import Closure
+from service.engine.frame import Closure
+from service.engine.kept import Keeper
 from service.model.graph import DrillOffer, Graph
-from service.model.knowledge import CautionRecord, Closes, DrillRecord, Fact
+from service.model.knowledge import AlertRecord, CautionRecord, Closes, DrillRecord, Fact
 from service.model.quantities import Level, RegionId, Side, Urgency
 from service.model.screen import Condition, Pain, Screen
 
@@ -68,14 +69,15 @@ def judge(screen: Screen, target: str | None, graph: Graph) -> Safety:
     a region which the target loads.
     """
     referrals: list[HeldReferral] = []
-    for alert in graph.alerts.values():
+    alerts, possible = _possible(graph, _told(screen))
+    for alert in alerts:
         if (found := _witnesses(alert.when, screen)) is not None:
             referrals += _refer(alert.id, True, alert.urgency, found)
     refer = bool(referrals)
     loaded = frozenset(graph.movements[target].regions) if target else frozenset()
     cautions: list[HeldCaution] = []
     closed: dict[str, Closure] = {}
-    for caution in graph.cautions.values():
+    for caution in possible:
         found = _witnesses(caution.when, screen)
         if found is None:
             continue
@@ -88,6 +90,57 @@ def judge(screen: Screen, target: str | None, graph: Graph) -> Safety:
         _close(caution, found, screen.client.level, graph, closed)
     referrals.sort(key=lambda r: (URGENCIES.index(r.urgency), r.by, r.region or "", r.side))
     return Safety(refer=refer, referrals=tuple(referrals), cautions=tuple(cautions), closed=closed)
+
+
+_ALERT, _CONDITION, _PAIN, _MEASURE, _AGE = 1, 2, 4, 8, 16
+"""Bits of what a fact can only hold of where it was told."""
+
+
+def _told(screen: Screen) -> int:
+    """Return the bits of what the screen tells of the client."""
+    client = screen.client
+    return (
+        (_ALERT if client.alerts else 0)
+        | (_CONDITION if client.conditions else 0)
+        | (_PAIN if client.pain else 0)
+        | (_MEASURE if screen.measurements else 0)
+        | (_AGE if client.age_years is not None else 0)
+    )
+
+
+def _needs(fact: Fact) -> int:
+    """Return the bits without which the fact cannot hold."""
+    need = _AGE if fact.age_from is not None or fact.age_to is not None else 0
+    need |= _ALERT if fact.alert is not None else 0
+    need |= _MEASURE if fact.measure is not None else 0
+    if fact.condition is not None:
+        return need | _CONDITION
+    return need | (_PAIN if _asks_pain(fact) else 0)
+
+
+Possible = tuple[tuple[AlertRecord, ...], tuple[CautionRecord, ...]]
+
+
+def _possible(graph: Graph, told: int) -> Possible:
+    """Return the alerts and cautions that can hold of what was told, worked out once."""
+    known = _POSSIBLE.of(graph)
+    if told not in known:
+        known[told] = (
+            tuple([one for one in graph.alerts.values() if _may_hold(one.when, told)]),
+            tuple([one for one in graph.cautions.values() if _may_hold(one.when, told)]),
+        )
+    return known[told]
+
+
+def _may_hold(when: tuple[tuple[Fact, ...], ...], told: int) -> bool:
+    return any(all(_needs(fact) & ~told == 0 for fact in facts) for facts in when)
+
+
+def _nothing_known(_graph: Graph) -> dict[int, Possible]:
+    return {}
+
+
+_POSSIBLE = Keeper(_nothing_known)
 
 
 def _refer(

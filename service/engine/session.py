@@ -64,8 +64,8 @@ def session_of(
     chosen = [
         Chosen(
             option=laid.problem.options[n],
-            offered=laid.offered[n],
-            drill=facts.graph.drills[laid.offered[n].drill],
+            offered=laid.offer(n),
+            drill=facts.graph.drills[laid.held[n].row.drill.id],
         )
         for n in choice.chosen
     ]
@@ -148,7 +148,7 @@ def _because(
         name = words.name(facts.graph.changes[helper].name)
         yield _say(words, "worked_today", {"change": name}, change=helper)
     if one.offered.short:
-        yield _say(words, "short_dose", {})
+        yield _rule(words, facts.graph, "short_dose", "short_dose")
 
 
 def _by_rule(
@@ -198,31 +198,20 @@ def left_out_of(facts: Facts, laid: Laid, choice: Choice, words: Words) -> tuple
 
     Drills that serve nothing that was found are not counted: nobody would have expected them.
     """
-    taken = {laid.offered[n].drill for n in choice.chosen}
-    by_reason: dict[LeftOutReason, list[tuple[int, str, str]]] = {}
-    for barred in laid.barred:
-        if barred.worth > 0:
-            row = (-barred.worth, barred.drill, barred.detail)
-            by_reason.setdefault(barred.reason, []).append(row)
-    most: dict[str, int] = {}
-    for offered in laid.offered:
-        if offered.drill not in taken:
-            most[offered.drill] = max(offered.worth, most.get(offered.drill, 0))
-    for drill, worth in most.items():
-        if worth > 0:
-            by_reason.setdefault("outscored", []).append((-worth, drill, ""))
+    taken = frozenset([laid.held[n].row.drill.id for n in choice.chosen])
+    lost = laid.lost(taken)
     found = []
     for reason in REASONS:
-        if reason not in by_reason:
+        best = lost.get(reason)
+        if best is None:
             continue
-        _, drill, detail = min(by_reason[reason])
         found.append(
             LeftOut(
-                drill=drill,
-                name=facts.graph.drills[drill].name,
+                drill=best.drill,
+                name=facts.graph.drills[best.drill].name,
                 reason=reason,
-                detail=words.say(f"left_{reason}", by=_by(facts.graph, reason, detail, words)),
-                count=len(by_reason[reason]),
+                detail=words.say(f"left_{reason}", by=_by(facts.graph, reason, best.detail, words)),
+                count=best.count,
             )
         )
     return tuple(found)

@@ -3,7 +3,8 @@
 Apart from the options because it is a rule, not a choice: the search only sees its seconds.
 """
 
-from service.engine.frame import Frame
+from service.engine.frame import Frame, heavier_side
+from service.engine.shelf import Row
 from service.model.answer import SideDose
 from service.model.knowledge import DrillRecord
 from service.model.quantities import Side
@@ -23,19 +24,19 @@ def sides_of(drill: DrillRecord, sets: int, extra_sets: int, weaker: Side) -> tu
     return (SideDose(side=weaker, sets=sets + extra_sets), SideDose(side=other, sets=sets))
 
 
-def weaker_side(frame: Frame, drill: DrillRecord) -> Side:
+def weaker_side(frame: Frame, row: Row) -> Side:
     """Return the side that weighs more, `none` if neither or if the drill has no sides.
 
     Range and control go by the causes that the drill serves; transfer and practice by the whole
     session. Sides differ where left minus right is more than the rule's part of both together.
     """
-    if not drill.each_side:
+    if not row.each_side:
         return "none"
-    balance, both = frame.balance, frame.both_sides
-    if drill.aim not in ("transfer", "practice"):
-        served = [frame.graph.variable_of[t.cause] for t in drill.trains]
-        balance = sum([frame.wanted.lean[v] for v in served])
-        both = sum([frame.sided[v] for v in served])
-    if 100 * abs(balance) <= frame.least_lean_percent * both:
-        return "none"
-    return "left" if balance > 0 else "right"
+    if row.by_session:
+        return frame.weaker
+    lean, sided = frame.wanted.lean, frame.sided
+    balance = both = 0
+    for variable in row.served:
+        balance += lean[variable]
+        both += sided[variable]
+    return heavier_side(balance, both, frame.least_lean_percent)

@@ -3,7 +3,9 @@
 Apart from the search because nothing here changes while it runs.
 """
 
-from service.engine.exchange import conflicts, wants
+from collections.abc import Sequence
+
+from service.engine.exchange import conflicts, returns, wants
 from service.model.choice import Problem
 from service.model.quantities import MICRO
 
@@ -11,7 +13,8 @@ from service.model.quantities import MICRO
 class Table:
     """The problem by option: what each adds, lasts, meets, raises and excludes."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Problem, worths: Sequence[int] | None = None) -> None:
+        """`worths` are what each option adds alone without its price, where that is known."""
         weights, options = problem.weights, problem.options
         self.problem = problem
         self.limits = problem.limits
@@ -19,11 +22,24 @@ class Table:
         self.weights = weights
         self.curve = problem.curve
         self.parts = [[(i, e) for i, e in o.effects if weights[i] > 0 and e > 0] for o in options]
-        self.touch = [sum({1 << i for i, _ in part}) for part in self.parts]
+        self.touch: list[int] = []
         """Bits of the causes served."""
-        loss = [2 * (weight // MICRO + 2) for weight in weights]
-        self.slack = [sum([loss[i] for i, _ in part]) for part in self.parts]
+        self.slack: list[int] = []
         """How far rounding may let a gain seem smaller than it is elsewhere."""
+        for part in self.parts:
+            touch = slack = 0
+            for i, _ in part:
+                touch |= 1 << i
+                slack += 2 * (weights[i] // MICRO + 2)
+            self.touch.append(touch)
+            self.slack.append(slack)
+        if worths is None:
+            worths = [
+                sum([weights[i] * returns(problem.curve, e) // MICRO for i, e in part])
+                for part in self.parts
+            ]
+        self.gains = [worth - problem.price for worth in worths]
+        """What each option adds alone."""
         self.seconds = [option.seconds for option in options]
         bits = [wants(option, problem.limits) for option in options]
         self.meets = [met for met, _ in bits]
@@ -40,6 +56,20 @@ class Table:
                 self.news |= 1 << c
             for muscle, seconds in option.holds:
                 self.holding.setdefault(muscle, []).append((c, seconds))
+
+    def only(self, keep: Sequence[int]) -> "Table":
+        """Return the table of some of the options, in their order."""
+        problem = self.problem
+        return Table(
+            Problem(
+                options=tuple([problem.options[c] for c in keep]),
+                weights=problem.weights,
+                curve=problem.curve,
+                price=problem.price,
+                limits=problem.limits,
+            ),
+            [self.gains[c] + problem.price for c in keep],
+        )
 
     def usable(self, want: int) -> list[int]:
         """Return the options that fit alone and their wants met by some; none if no set can."""
@@ -70,7 +100,7 @@ class Table:
         steps, total = self.limits.steps, self.limits.seconds
         rows = [(g + self.slack[c], self.seconds[c]) for c, g in zip(usable, gains, strict=True)]
         steepest = max((g // max(1, s) for g, s in rows), default=0)
-        if steepest <= 0 or sum(sorted([s for _, s in rows])[-steps:]) <= total:
+        if steepest <= 0 or sum([s for _, s in sorted(rows, reverse=True)[:steps]]) <= total:
             return 0
         best = best_price = -1
         for sixteenth in (0, 1, 2, 4, 6, 8, 10):

@@ -5,7 +5,7 @@ worked out again from its parts, so that the parts can be held against the whole
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 import msgspec
 
@@ -18,7 +18,7 @@ from service.model.answer import Session, TraceNode
 from service.model.choice import Choice, Limits, Problem
 from service.model.graph import Graph
 from service.model.network import ANY, LEFT, RIGHT
-from service.model.quantities import MICRO
+from service.model.quantities import MICRO, LeftOutReason
 
 Where = tuple[int, int]
 CARRY = "carry_over"
@@ -40,7 +40,7 @@ def trace_of(decided: Decided, session: Session | None, graph: Graph) -> tuple[T
         nodes += _terms(weighed.laid, weighed.choice, graph)
         if any(weighed.weighing.by_cause):
             nodes += _constraints(weighed.laid.problem, weighed.choice)
-        nodes += _rules(session, graph)
+        nodes += _rules(weighed, session, graph)
         nodes += _lost(weighed.laid, weighed.choice, graph)
     return tuple(nodes)
 
@@ -283,17 +283,37 @@ def _constraints(problem: Problem, choice: Choice) -> Iterator[TraceNode]:
             yield _node("constraint", name, more / MICRO, "value", detail=f"limit={limit}")
 
 
-def _rules(session: Session | None, graph: Graph) -> Iterator[TraceNode]:
-    """Yield each rule that shaped a step, with the steps it shaped."""
+_KEPT_OUT: Mapping[LeftOutReason, str] = {"level": "level_limit", "setting": "taught_from_afar"}
+"""Kinds of the rules behind a reason that names none."""
+
+
+def _rules(weighed: Weighed, session: Session | None, graph: Graph) -> Iterator[TraceNode]:
+    """Yield each rule that shaped the answer, with the steps it shaped."""
     shaped: dict[str, list[str]] = {}
     for step in session.steps if session else ():
         for because in step.because:
             if because.rule is not None:
                 shaped.setdefault(because.rule, []).append(f"score/{step.drill}")
-    for rule, steps in sorted(shaped.items()):
-        record = graph.rules[rule]
+    kinds = set(_kinds_held(weighed))
+    for rule in graph.rules.values():
+        if rule.kind in kinds:
+            shaped.setdefault(rule.id, [])
+    for name, steps in sorted(shaped.items()):
+        record = graph.rules[name]
         inputs = tuple(dict.fromkeys(steps))
-        yield _node("rule", rule, None, inputs=inputs, detail=record.kind, sources=record.sources)
+        yield _node("rule", name, None, inputs=inputs, detail=record.kind, sources=record.sources)
+
+
+def _kinds_held(weighed: Weighed) -> Iterator[str]:
+    """Yield the kinds of the rules that decided before anything was chosen."""
+    if weighed.weighing.untried:
+        yield "try_before_training"
+    if weighed.laid is not None:
+        if weighed.laid.problem.limits.needs_practice:
+            yield "practice_step"
+        for barred in weighed.laid.barred:
+            if barred.reason in _KEPT_OUT:
+                yield _KEPT_OUT[barred.reason]
 
 
 def _lost(laid: Laid, choice: Choice, graph: Graph) -> Iterator[TraceNode]:

@@ -35,6 +35,8 @@ class Weighing(Struct, frozen=True, kw_only=True, gc=False):
     not_kept: bool
     """The change that worked did not last unprompted."""
     enough: bool
+    untried: bool
+    """Training would be called for, if anything had been tried, measured or seen besides."""
 
 
 def weigh(reading: Reading, posterior: Posterior, graph: Graph) -> Weighing:
@@ -49,8 +51,10 @@ def weigh(reading: Reading, posterior: Posterior, graph: Graph) -> Weighing:
     masses = _masses(by_cause, graph)
     worked, failed, not_kept = _trials(reading)
     enough = _enough(reading, graph)
+    verdict = _verdict(reading, posterior, graph, masses, not_kept, enough)
+    untried = verdict == "train" and not _tried(reading, graph)
     return Weighing(
-        verdict=_verdict(reading, posterior, graph, masses, not_kept, enough),
+        verdict="unsure" if untried else verdict,
         by_side=by_side,
         by_cause=tuple(by_cause),
         lean=tuple(lean),
@@ -60,6 +64,7 @@ def weigh(reading: Reading, posterior: Posterior, graph: Graph) -> Weighing:
         failed=failed,
         not_kept=not_kept,
         enough=enough,
+        untried=untried,
     )
 
 
@@ -86,10 +91,13 @@ def _weights(
 
 def _masses(by_cause: list[int], graph: Graph) -> dict[str, float]:
     sums = {"train": 0, "practise": 0, "build": 0}
-    for weight, cause in zip(by_cause, graph.causes.values(), strict=True):
-        if cause.mode in TRAINABLE:
+    for variable, weight in enumerate(by_cause):
+        if not weight:
+            continue
+        mode = graph.causes[graph.network.variables[variable].id].mode
+        if mode in TRAINABLE:
             sums["train"] += weight
-        elif cause.mode in LEARNT:
+        elif mode in LEARNT:
             sums["practise"] += weight
         else:
             sums["build"] += weight
@@ -121,6 +129,22 @@ def _enough(reading: Reading, graph: Graph) -> bool:
         if weights[s.event] > 0
     }
     return len(looked) >= max(1, graph.movements[reading.target].enough)
+
+
+def _tried(reading: Reading, graph: Graph) -> bool:
+    """Say if more than one bare look stands behind the findings, as the rule asks."""
+    rule = next(rule for rule in graph.rules.values() if rule.kind == "try_before_training")
+    looked = [
+        seen
+        for seen, sighting in zip(reading.positives, reading.evidence.sightings, strict=True)
+        if sighting.relevance > 0
+    ]
+    findings = {graph.events[seen.event].finding for seen in looked}
+    return (
+        len(findings) >= rule.numbers["looks"]
+        or any(seen.trials for seen in looked)
+        or bool(reading.measured or reading.known)
+    )
 
 
 def _verdict(

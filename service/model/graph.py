@@ -17,6 +17,7 @@ from service.model.knowledge import (
     DecisionRecord,
     DoseRecord,
     DrillRecord,
+    FigureRecord,
     FindingRecord,
     KitRecord,
     LadderRecord,
@@ -24,6 +25,7 @@ from service.model.knowledge import (
     MeasureRecord,
     MovementRecord,
     MuscleRecord,
+    PostureRecord,
     RuleRecord,
     SourceRecord,
 )
@@ -97,6 +99,8 @@ class Graph(Struct, frozen=True, kw_only=True):
 
     pack: Pack
     decision: DecisionRecord
+    figure: FigureRecord | None
+    """The body that pictures show; without it there are none."""
     movements: Mapping[str, MovementRecord]
     findings: Mapping[str, FindingRecord]
     causes: Mapping[str, CauseRecord]
@@ -110,6 +114,7 @@ class Graph(Struct, frozen=True, kw_only=True):
     kit: Mapping[str, KitRecord]
     cautions: Mapping[str, CautionRecord]
     alerts: Mapping[str, AlertRecord]
+    postures: Mapping[str, PostureRecord]
     rules: Mapping[str, RuleRecord]
     doses: Mapping[str, DoseRecord]
     sources: Mapping[str, SourceRecord]

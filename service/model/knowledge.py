@@ -11,6 +11,17 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
+from service.model.pose import (
+    Angle,
+    Angles,
+    Axis,
+    Contact,
+    Joint,
+    Pose,
+    PoseView,
+    Segment,
+    Surface,
+)
 from service.model.quantities import (
     Aim,
     AlertId,
@@ -344,6 +355,29 @@ class DrillRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=True)
     stop_when: Text
     errors: Annotated[tuple[Fault, ...], Meta(min_length=2)]
     wrong_when: Text
+    poses: Annotated[tuple[Pose, ...], Meta(max_length=3)] = ()
+    """How it looks, from the start to the end of a repetition."""
+
+
+class PostureRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """A way to stand, lie, kneel or hang from which poses differ; see `Pose` for the fields."""
+
+    joints: Angles = {}
+    left: Angles = {}
+    right: Angles = {}
+    lean: Angle = 0
+    roll: Angle = 0
+    turn: Angle = 0
+    view: PoseView
+    on: dict[Contact, Surface]
+
+
+class FigureRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The one body that is drawn: lengths as parts of body height, and how far joints go."""
+
+    lengths: dict[Segment, Annotated[float, Meta(gt=0, lt=1)]]
+    limits: dict[Joint | Axis, tuple[Angle, Angle]]
+    """Lowest and highest angle in degrees."""
 
 
 class LadderRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -468,17 +502,38 @@ class RuleRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=True):
     kind: Literal[
         "aim_order",
         "build_not_trained",
+        "cause_stays",
+        "dose_progression",
+        "drill_pain",
         "ends_in_pattern",
+        "finding_change",
+        "frequency",
         "helper_then_plain",
+        "level_limit",
+        "lighter_week",
         "new_drill_limit",
+        "no_change",
         "one_rung",
+        "over_correction",
+        "pain_rose",
         "practice_only",
+        "practice_step",
         "range_limit",
+        "real_change",
+        "rest_days",
+        "rung_progression",
+        "series_length",
+        "short_dose",
         "static_hold_limit",
         "step_limit",
+        "taught_from_afar",
+        "try_before_training",
+        "variation",
         "weaker_side_first",
     ]
     numbers: dict[str, int] = {}
+    refers: Urgency | None = None
+    """How urgent the referral is that the rule makes, if it makes one."""
     say: Text
 
 
@@ -536,8 +591,6 @@ class DecisionRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     practise_from: Probability
     train_from: Probability
     present_from: Probability
-    practice_step_from: Probability
-    """Skill share from which a `train` session carries a practice step."""
     carry_weight: Probability
     """Value of one unit of carry-over into the target."""
     changeover_s: Seconds
@@ -545,19 +598,19 @@ class DecisionRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """Weeks after which a change of each kind of cause usually shows."""
     work_budget: int
     """Cells of inference above which the least relevant events are not weighed."""
-    checks_compared: Annotated[int, Meta(ge=1, le=500)] = 30
+    checks_compared: Annotated[int, Meta(ge=1, le=500)]
     """How many checks, those that matter most for the target, are compared by what they tell."""
-    checks_planned: Annotated[int, Meta(ge=1, le=100)] = 8
+    checks_planned: Annotated[int, Meta(ge=1, le=100)]
     """How many checks, those that tell most in a minute, are planned through for their gain."""
-    least_gain: Probability = 0.0
+    least_gain: Probability
     """Expected gain, in the unit of value, under which a check is not worth its time."""
-    look_s: Seconds = 0
+    look_s: Seconds
     """Seconds to set a movement up and watch it from one view."""
-    bins: tuple[Probability, ...] = ()
+    bins: tuple[Probability, ...]
     """Parts of people without the limit below each edge between two outcomes of a measurement."""
-    link_spread: Annotated[float, Meta(ge=0, le=5)] = 0.0
+    link_spread: Annotated[float, Meta(ge=0, le=5)]
     """One spread of a link's strength, in log odds."""
-    disagree_from: Annotated[float, Meta(ge=0)] = 0.0
+    disagree_from: Annotated[float, Meta(ge=0)]
     """Log odds that a measurement and what was seen must each move a cause, against each other."""
 
 

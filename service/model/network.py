@@ -106,13 +106,30 @@ class Fixed(Struct, frozen=True, kw_only=True, gc=False):
     present: bool
 
 
+class Tie(Struct, frozen=True, kw_only=True, gc=False):
+    """What one cause says of another, side for side: the same cause some days later.
+
+    `stays` = P(later | before), `comes` = P(later | not before), with 0 < comes < stays < 1;
+    `before` and `later` are (variable, mask) pairs.
+    """
+
+    before: tuple[int, int]
+    later: tuple[int, int]
+    stays: float
+    comes: float
+
+
 class Evidence(Struct, frozen=True, kw_only=True, gc=False):
-    """All that was seen, measured and told, each event at most once in both lists together."""
+    """All that was seen, measured and told, each event at most once in both lists together.
+
+    `ties` join two screens of one client; one screen has none.
+    """
 
     sightings: tuple[Sighting, ...]
     absences: tuple[Absence, ...]
     ratios: tuple[LikelihoodRatio, ...]
     fixed: tuple[Fixed, ...]
+    ties: tuple[Tie, ...] = ()
 
 
 class ParentPosterior(Struct, frozen=True, kw_only=True, gc=False):

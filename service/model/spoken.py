@@ -9,14 +9,14 @@ from types import MappingProxyType
 
 SPOKEN: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        "alerts": ("say",),
+        "alerts": ("ask", "say"),
         "causes": ("name", "advice", "wrong_when"),
         "cautions": ("name", "say"),
         "changes": ("name", "how"),
-        "findings": ("name",),
+        "findings": ("looks_like", "name"),
         "kit": ("name",),
         "measures": ("name",),
-        "movements": ("name",),
+        "movements": ("how", "name"),
         "muscles": ("name",),
         "rules": ("say",),
     }

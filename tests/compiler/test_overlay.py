@@ -261,3 +261,12 @@ def test_a_folder_that_is_not_there_is_a_fault(tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
     with pytest.raises(PackError, match=r"empty/manifest\.toml: \(file\): is not there"):
         compile_pack(overlay=tmp_path / "empty")
+
+
+def test_an_own_drill_that_hides_what_follows_from_itself_is_refused(tmp_path: Path) -> None:
+    files = own_drill()
+    drill = files["drills/own.toml"]
+    hidden = drill.replace('load = "none"', 'load = "heavy"').replace("one_leg", "half_kneeling")
+    files["drills/own.toml"] = hidden.replace('"hip", "knee"', '"hip"')
+    told = {(fault.record, fault.field) for fault in faults_of(tmp_path, files)}
+    assert {("beam_stand", "braced"), ("beam_stand", "loads")} <= told

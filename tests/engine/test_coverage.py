@@ -7,6 +7,7 @@ from typing import Any
 import msgspec
 import pytest
 
+from service.authoring.coverage import used_in, used_in_reviews, used_in_weeks
 from service.engine.infer import infer
 from service.engine.limits import cautions_of
 from service.engine.measured import read_measurements
@@ -358,4 +359,9 @@ def test_every_rule_shapes_some_session(graph: Graph) -> None:
             shaped.add("one_rung")
         assert sorted(AIMS[s.aim] for s in steps) == [AIMS[s.aim] for s in steps], f"seed {seed}"
 
+        shaped |= {name for kind, name in used_in(screen, answer, graph) if kind == "rules"}
+    for seed in range(40):
+        screen = random_screen(graph, seed)
+        shaped |= {rule for _, rule in used_in_weeks(screen, graph)}
+        shaped |= {rule for _, rule in used_in_reviews(screen, plan(screen, graph), graph)}
     assert set(graph.rules) - shaped == set()

@@ -41,6 +41,7 @@ from tests.networks import (
     random_network,
     random_variable,
     screen,
+    tied,
 )
 from tests.oracle import Exact, engine_numbers, exact_numbers, largest_difference
 
@@ -78,6 +79,21 @@ def test_every_number_equals_the_oracle(dense_cells: int, monkeypatch: pytest.Mo
         worst = max(worst, found)
         assert found[0] <= 1e-9, (seed, found)
     print(f"largest difference {worst[0]:.2e} at {worst[1]}")
+
+
+@pytest.mark.parametrize("dense_cells", [infer_budget.DENSE_CELLS, 1])
+def test_ties_between_causes_equal_the_oracle(
+    dense_cells: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(infer_budget, "DENSE_CELLS", dense_cells)
+    print(f"seed {SEED}")
+    for seed in range(SEED, SEED + 100):
+        network, plain = _random_case(seed)
+        evidence = tied(random.Random(seed), network, plain)
+        found = largest_difference(
+            exact_numbers(network, evidence), engine_numbers(infer(network, evidence))
+        )
+        assert found[0] <= 1e-9, (seed, found)
 
 
 def test_unlikely_sightings_keep_their_digits() -> None:

@@ -10,9 +10,9 @@ from service.model.graph import Graph
 from service.model.quantities import Include
 from service.model.screen import Options, Screen
 from tests.held import forbidden_words
-from tests.strategies import random_screen
+from tests.strategies import random_screen, seeds
 
-SEEDS = range(5000, 5060)
+SEEDS = seeds(500000, 60)
 ALL: tuple[Include, ...] = ("firmness", "turning_points")
 SENTENCES = frozenset(
     {

@@ -10,9 +10,9 @@ from service.model.answer import Answer, TraceNode
 from service.model.graph import Graph
 from service.model.quantities import MICRO
 from service.model.screen import Options
-from tests.strategies import random_screen
+from tests.strategies import random_screen, seeds
 
-SEEDS = range(8000, 8060)
+SEEDS = seeds(800000, 60)
 FULL = Options(explain="full")
 
 

@@ -18,10 +18,10 @@ from service.engine.words import Words
 from service.model.answer import Answer, TurningPoint
 from service.model.graph import Graph
 from service.model.screen import Options, Screen
-from tests.strategies import random_screen, shuffled
+from tests.strategies import random_screen, seeds, shuffled
 
-SEEDS = range(6000, 6040)
-SEARCHED = range(6000, 6006)
+SEEDS = seeds(600000, 40)
+SEARCHED = seeds(600000, 6)
 
 
 def points(screen: Screen, graph: Graph) -> tuple[TurningPoint, ...]:

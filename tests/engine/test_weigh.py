@@ -104,3 +104,12 @@ def test_what_helped_and_what_failed_are_told_apart(graph: Graph) -> None:
     assert found.failed == {"toes_out"}
     assert not found.not_kept
     assert weighing(graph, seen(trials=trials[:1])).not_kept
+
+
+def test_one_bare_look_does_not_call_for_training(graph: Graph) -> None:
+    looks = {"movement": "single_leg_squat", "side": "left"}
+    bare = weighing(graph, seen(**looks), target="single_leg_squat")
+    assert (bare.verdict, bare.untried) == ("unsure", True)
+    failed = Trial(change="spoken_cue", result="same")
+    tried = weighing(graph, seen(**looks, trials=(failed,)), target="single_leg_squat")
+    assert (tried.verdict, tried.untried) == ("train", False)

@@ -50,7 +50,9 @@ def best_by_solver(problem: Problem) -> int:
     ]
     model.add_bool_or(some.negated(), *enders)
     if limits.needs_practice:
-        practice = [t for t, o in zip(take, options, strict=True) if o.aim == "practice"]
+        practice = [
+            t for t, o in zip(take, options, strict=True) if o.aim == "practice" and o.pattern >= 0
+        ]
         model.add_bool_or(some.negated(), *practice)
     parts = [_part(model, problem, cause, take) for cause in range(len(problem.weights))]
     model.maximize(sum(parts) - problem.price * sum(take))
