@@ -31,24 +31,38 @@ def free_port() -> int:
 
 
 @contextmanager
-def service(folder: Path, settings: Mapping[str, str] | None = None) -> Iterator[Running]:
+def service(
+    folder: Path, settings: Mapping[str, str] | None = None, *arguments: str
+) -> Iterator[Running]:
     """A service that is ready; it is ended afterwards and must end cleanly by itself."""
-    port = free_port()
-    log = folder / f"service-{port}.log"
-    environ = {k: v for k, v in os.environ.items() if not k.startswith("MOVEWRIGHT_")}
-    environ |= {f"MOVEWRIGHT_{name}": value for name, value in (settings or {}).items()}
-    command = [sys.executable, "-m", "service", "serve", "--port", str(port)]
-    with log.open("wb") as out:
-        process = subprocess.Popen(command, stdout=out, stderr=out, env=environ)
+    running = start(folder, settings, *arguments)
+    process = running.process
     try:
-        wait_until_ready(port, process)
-        yield Running(port, process, log)
+        yield running
         process.terminate()
         assert process.wait(timeout=30) == 0
     finally:
         if process.poll() is None:
             process.kill()
             process.wait(timeout=10)
+
+
+def start(folder: Path, settings: Mapping[str, str] | None = None, *arguments: str) -> Running:
+    """A service that is ready, for a caller who ends it."""
+    port = free_port()
+    log = folder / f"service-{port}.log"
+    environ = {k: v for k, v in os.environ.items() if not k.startswith("MOVEWRIGHT_")}
+    environ |= {f"MOVEWRIGHT_{name}": value for name, value in (settings or {}).items()}
+    command = [sys.executable, "-m", "service", "serve", "--port", str(port), *arguments]
+    with log.open("wb") as out:
+        process = subprocess.Popen(command, stdout=out, stderr=out, env=environ)
+    try:
+        wait_until_ready(port, process)
+    except BaseException:
+        process.kill()
+        process.wait(timeout=10)
+        raise
+    return Running(port, process, log)
 
 
 def wait_until_ready(port: int, process: "subprocess.Popen[bytes]") -> None:
