@@ -7,7 +7,7 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TypeVar
+from typing import NoReturn, TypeVar
 
 import msgspec
 
@@ -20,19 +20,26 @@ from service.authoring.words import cases_lines, comparison_lines, counts_lines
 from service.compiler import compile_pack
 from service.compiler.compile import read_draft
 from service.compiler.draft import Draft
-from service.engine.plan import plan
+from service.engine.plan import CONTRACT, plan
+from service.engine.review import review
+from service.engine.series import series
 from service.landmarks import analyse
 from service.model.errors import PackError, PackFault, SettingError
 from service.model.graph import Pack
 from service.model.landmarks import Clip
+from service.model.review import ReviewRequest
 from service.model.screen import Screen
+from service.model.series import SeriesRequest
 from service.web.app import create_app
-from service.web.bench import lines, measure
+from service.web.bench import lines, measure, report, scaled_lines, scaling
 from service.web.contract.document import contract_bytes
+from service.web.contract.released import drift, release, write
 from service.web.edge import Edge
 from service.web.keys import new_key
 from service.web.pages.clip import render_clip
 from service.web.pages.plain import render
+from service.web.pages.review import render_review
+from service.web.pages.series import render_series
 from service.web.problems import PROBLEMS, RefusalError
 from service.web.reading import Reader
 from service.web.routes.landmarks import LANGUAGE
@@ -40,7 +47,7 @@ from service.web.running import Running
 from service.web.server import serve
 from service.web.settings import settings_lines, settings_of
 from service.web.shards import Progress, Shard, run_shard, shard_of
-from service.web.shipped import contract_file, examples
+from service.web.shipped import examples
 
 _B = TypeVar("_B", bound=msgspec.Struct)
 DOES_NOT_HOLD = 1
@@ -59,22 +66,40 @@ class PackReport(msgspec.Struct, frozen=True, kw_only=True):
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """The exit code: 0, 1 for a contract that drifted or a case that fails, 2 for a fault."""
-    chosen = _parser().parse_args(arguments)
-    run: Callable[[argparse.Namespace], int] = chosen.run
     try:
+        chosen = _parser().parse_args(arguments)
+        run: Callable[[argparse.Namespace], int] = chosen.run
         return run(chosen)
     except (PackError, SettingError) as error:
         print(error, file=sys.stderr)
         return FAULT
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says a fault of the command line in one line, as every other fault is said."""
+
+    def error(self, message: str) -> NoReturn:
+        """End with what is wrong."""
+        self.exit(FAULT, f"{self.prog}: {message}; see `{self.prog} --help`\n")
+
+
+class _Versions(argparse.Action):
+    """Prints the versions of service, contract and pack, and the digest of the pack."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object, **__: object) -> None:
+        """Compile the shipped pack, print and end."""
+        pack = compile_pack().pack
+        print(f"service {__version__}\ncontract {CONTRACT}\npack {pack.version} {pack.digest}")
+        parser.exit()
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser: argparse.ArgumentParser = _Parser(
         prog="movewright",
         description="From a screen of how a client moves to a drill plan that says why.",
         epilog="example: movewright plan openapi/examples/knees_in_heels_help.json",
     )
-    parser.add_argument("--version", action="version", version=f"movewright {__version__}")
+    parser.add_argument("--version", action=_Versions, nargs=0, help="print what answers and end")
     verbs = parser.add_subparsers(title="verbs", required=True, metavar="VERB")
     serve = _verb(verbs, "serve", _serve, "start the service", "serve --port 8000")
     serve.add_argument("--host", help="address to listen on (loopback)")
@@ -95,6 +120,16 @@ def _parser() -> argparse.ArgumentParser:
     one.add_argument("file", metavar="FILE", help="a JSON file, or - for standard input")
     one.add_argument("--json", action="store_true", help="print the raw answer")
     _overlay(one)
+    again = _verb(verbs, "review", _review, "see whether it worked", "review two_screens.json")
+    again.add_argument("file", metavar="FILE", help="a JSON file, or - for standard input")
+    again.add_argument("--json", action="store_true", help="print the raw answer")
+    _overlay(again)
+    weeks = _verb(verbs, "series", _series, "lay out the weeks ahead", "series screen.json")
+    weeks.add_argument("file", metavar="FILE", help="a JSON screen, or - for standard input")
+    weeks.add_argument("--weeks", type=_weeks, default=6, help="1 to 12 (6)")
+    weeks.add_argument("--sessions", type=_sessions, default=3, help="a week, 1 to 7 (3)")
+    weeks.add_argument("--json", action="store_true", help="print the raw answer")
+    _overlay(weeks)
     film = _verb(verbs, "landmarks", _landmarks, "read a clip of landmarks", "landmarks clip.json")
     film.add_argument("file", metavar="FILE", help="a JSON file, or - for standard input")
     film.add_argument("--json", action="store_true", help="print the raw answer")
@@ -120,10 +155,12 @@ def _parser() -> argparse.ArgumentParser:
     timing.add_argument("--screens", type=_count, default=1000, help="of each size (1000)")
     timing.add_argument("--worst", type=_count, default=20, help="of the largest size (20)")
     timing.add_argument("--seed", type=int, default=1, help="of the mix (1)")
+    timing.add_argument("--json", action="store_true", help="print the figures as JSON")
     contract = _verb(verbs, "contract", _contract, "print the contract", "contract --check")
     how = contract.add_mutually_exclusive_group()
     how.add_argument("--check", action="store_true", help="compare with the committed file")
     how.add_argument("--write", action="store_true", help="write the committed file")
+    how.add_argument("--release", action="store_true", help="keep a copy as a promise to callers")
     return parser
 
 
@@ -176,10 +213,27 @@ def _count(text: str) -> int:
     raise argparse.ArgumentTypeError("a count is a whole number from 1 to 1000000")
 
 
+def _weeks(text: str) -> int:
+    if text in map(str, range(1, 13)):
+        return int(text)
+    raise argparse.ArgumentTypeError("weeks are a whole number from 1 to 12")
+
+
+def _sessions(text: str) -> int:
+    if text in map(str, range(1, 8)):
+        return int(text)
+    raise argparse.ArgumentTypeError("sessions are a whole number from 1 to 7")
+
+
 def _bench(chosen: argparse.Namespace) -> int:
     graph = compile_pack()
     timed = measure(graph, count=chosen.screens, worst=chosen.worst, seed=chosen.seed)
-    for line in lines(timed, graph.pack, chosen.seed):
+    scaled = scaling(graph, count=max(1, chosen.screens // 10), seed=chosen.seed)
+    if chosen.json:
+        made = report(timed, scaled, graph.pack, chosen.seed)
+        print(msgspec.json.format(msgspec.json.encode(made)).decode())
+        return 0
+    for line in (*lines(timed, graph.pack, chosen.seed), "", *scaled_lines(scaled)):
         print(line)
     return 0
 
@@ -198,15 +252,12 @@ def _bulk(chosen: argparse.Namespace) -> int:
     source = Path(chosen.file)
     if not source.is_file():
         raise SettingError(f"`{chosen.file}` is no file")
+    graph = compile_pack(overlay=chosen.overlay)
     progress = Progress()
-    made = run_shard(
-        source,
-        Path(chosen.out),
-        chosen.shard,
-        chosen.workers,
-        compile_pack(overlay=chosen.overlay),
-        progress,
-    )
+    try:
+        made = run_shard(source, Path(chosen.out), chosen.shard, chosen.workers, graph, progress)
+    except OSError as error:
+        raise SettingError(f"cannot write under `{chosen.out}`: {error.strerror}") from None
     progress.end()
     print(f"{made.output}: {made.answers} answers, {made.problems} problems")
     return 0
@@ -225,6 +276,21 @@ def _plan(chosen: argparse.Namespace) -> int:
         print(_json(answer))
     else:
         print(render(answer), end="")
+    return 0
+
+
+def _review(chosen: argparse.Namespace) -> int:
+    answer = review(_body(_raw(chosen), ReviewRequest), compile_pack(overlay=chosen.overlay))
+    print(_json(answer) if chosen.json else render_review(answer), end="\n" if chosen.json else "")
+    return 0
+
+
+def _series(chosen: argparse.Namespace) -> int:
+    asked = SeriesRequest(
+        screen=_screen(_raw(chosen)), weeks=chosen.weeks, sessions_a_week=chosen.sessions
+    )
+    answer = series(asked, compile_pack(overlay=chosen.overlay))
+    print(_json(answer) if chosen.json else render_series(answer), end="\n" if chosen.json else "")
     return 0
 
 
@@ -316,18 +382,18 @@ def _json(value: msgspec.Struct) -> str:
 
 
 def _contract(chosen: argparse.Namespace) -> int:
-    written = contract_bytes()
-    file = contract_file()
+    told: tuple[str, ...] = ()
     if chosen.check:
-        if file.is_file() and file.read_bytes() == written:
-            return 0
-        print("openapi/openapi.json differs: run `movewright contract --write`", file=sys.stderr)
-        return 1
-    if chosen.write:
-        Path(str(file)).write_bytes(written)
-        return 0
-    sys.stdout.buffer.write(written)
-    return 0
+        told = drift()
+    elif chosen.release:
+        told = release()
+    elif chosen.write:
+        write()
+    else:
+        sys.stdout.buffer.write(contract_bytes())
+    for line in told:
+        print(line, file=sys.stderr)
+    return DOES_NOT_HOLD if told else 0
 
 
 if __name__ == "__main__":

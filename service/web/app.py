@@ -14,8 +14,10 @@ from service.web.outgoing import common_headers
 from service.web.problems import RefusalError
 from service.web.request import check_request
 from service.web.routes.about import about_routes
+from service.web.routes.assets import asset_routes
 from service.web.routes.bulk import bulk_routes
 from service.web.routes.catalog import catalog_routes
+from service.web.routes.docs import docs_routes
 from service.web.routes.doubt import doubt_routes
 from service.web.routes.examples import example_routes
 from service.web.routes.graph import graph_routes
@@ -24,6 +26,8 @@ from service.web.routes.landmarks import landmark_routes
 from service.web.routes.ops import ops_routes
 from service.web.routes.plan import Decide, plan_routes
 from service.web.routes.problems import problem_routes
+from service.web.routes.review import review_routes
+from service.web.routes.series import series_routes
 from service.web.running import Running, running_of
 from service.web.settings import Settings
 
@@ -77,10 +81,14 @@ def framework_app(
             *plan_routes(graph, decide),
             *doubt_routes(graph),
             *landmark_routes(graph),
+            *review_routes(graph),
+            *series_routes(graph),
             *catalog_routes(graph),
             *graph_routes(graph),
             *example_routes(),
             *about_routes(graph),
+            *asset_routes(),
+            *docs_routes(graph),
             *problem_routes(),
             *health_routes(lambda: runs.life.draining),
             *ops_routes(settings, runs.metrics),

@@ -24,6 +24,7 @@ from service.model.knowledge import (
     MeasureRecord,
     MovementRecord,
     MuscleRecord,
+    PostureRecord,
     RuleRecord,
     SourceRecord,
 )
@@ -61,6 +62,7 @@ RECORDS: Mapping[str, type[Struct]] = MappingProxyType(
         "measures": MeasureRecord,
         "movements": MovementRecord,
         "muscles": MuscleRecord,
+        "postures": PostureRecord,
         "rules": RuleRecord,
         "sources": SourceRecord,
         "texts": CatalogText,
@@ -75,6 +77,9 @@ class Catalog(Struct, frozen=True, kw_only=True):
     overview: Document
     kinds: Mapping[str, Document]
     records: Mapping[str, Mapping[str, Document]]
+    counted: tuple[CatalogKind, ...]
+    structs: Mapping[str, Mapping[str, Struct]]
+    """The records themselves, for pages."""
 
 
 def catalog_of(graph: Graph) -> Catalog:
@@ -91,6 +96,8 @@ def catalog_of(graph: Graph) -> Catalog:
             kind: {id: _document((record,), graph.pack) for id, record in found[kind].items()}
             for kind in found
         },
+        counted=overview,
+        structs=found,
     )
 
 

@@ -16,15 +16,20 @@ from service.model.graph import Pack
 from service.web.guard import RawHeaders
 from service.web.keys import KeyRing
 from service.web.log import Log, RequestLine
+from service.web.media import PDF_MEDIA
 from service.web.metrics import NO_ROUTE
 from service.web.outgoing import Outgoing, accepts_gzip
 from service.web.problems import PROBLEM_MEDIA, PROBLEMS, problem_of
 from service.web.retiring import RETIRING, Retirement
 from service.web.running import Running
 from service.web.settings import Settings
-from service.web.trace import Trace, trace_of
+from service.web.trace import Record, Trace, trace_of
 
 BULK = "/v1/bulk/plan"
+PLAN = "/v1/plan"
+PDF = PDF_MEDIA.encode()
+SLOW = ("/v1/next-check", "/v1/review", "/v1/series")
+"""Paths whose answers take many decisions."""
 OPEN_TO_ALL = (
     "/.well-known/api-catalog",
     "/.well-known/security.txt",
@@ -73,6 +78,8 @@ class Edge:
         self._log = Log(requests=settings.log == "requests")
         self.running = running
         self.common = common
+        self.record: Record | None = None
+        """Told each answered request, where spans are wanted."""
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request, count it, and log it."""
@@ -98,6 +105,8 @@ class Edge:
             route = scope.get("path_template") or NO_ROUTE
             if out.status:
                 metrics.answered(route, out.status, took_s)
+                if self.record is not None:
+                    self.record(call.trace, route, scope["method"], out.status, took_s)
                 self._log.request(
                     RequestLine(
                         at=round(time.time(), 3),
@@ -116,7 +125,7 @@ class Edge:
 
     def _seen(self, scope: HTTPScope) -> _Call:
         headers = dict(scope["headers"])
-        trace = trace_of(headers.get(b"traceparent"))
+        trace = trace_of(headers.get(b"traceparent"), sampled=self.record is not None)
         extra = [*self.common, (b"traceresponse", trace.response())]
         if self.running.life.draining:
             extra.append((b"connection", b"close"))
@@ -207,15 +216,27 @@ class Edge:
                 await refuse(send, "body-too-large")
                 return
         call.bytes_in = len(body)
-        if self.running.work.is_full():
+        accept = call.headers.get(b"accept", b"")
+        work, slow = self.running.work, _is_slow(scope["path"], body, accept)
+        if work.is_full(slow=slow):
             await self._shed(send)
             return
-        async with self.running.work.turn():
+        async with work.slow_turn() if slow else work.turn():
             await self._inner(scope, _replay(bytes(body), receive), send)
 
     async def _shed(self, send: Outgoing) -> None:
         self.running.metrics.count("shed", "work")
         await refuse(send, "too-much-work", [(b"retry-after", str(RETRY_AFTER_S).encode())])
+
+
+def _is_slow(path: str, body: bytearray, accept: bytes) -> bool:
+    """Whether a request asks for much work, which its handler does in a thread.
+
+    A plan does where it asks for more than the plan, or for paper. Its body is not decoded here:
+    who spells the field in another way waits for a turn that others wait behind, and is answered
+    all the same.
+    """
+    return path in SLOW or (path == PLAN and (b'"include"' in body or PDF in accept))
 
 
 def _is_addressed(call: _Call, version: str) -> bool:
@@ -224,7 +245,7 @@ def _is_addressed(call: _Call, version: str) -> bool:
 
 
 def _is_open(path: str) -> bool:
-    return path in OPEN_TO_ALL or path.startswith("/problems/")
+    return path in OPEN_TO_ALL or path.startswith(("/assets/", "/docs", "/problems/"))
 
 
 def _replay(body: bytes, receive: Receive) -> Receive:

@@ -16,6 +16,7 @@ from uvicorn.server import ServerState
 
 from service.web.problems import PROBLEM_MEDIA, PROBLEMS, problem_of
 from service.web.settings import Settings
+from service.web.whole import WholeAnswers
 
 LINGER_S = 1.0
 """How long what is still being sent is read and dropped, so that the answer arrives first."""
@@ -55,7 +56,7 @@ class GuardedProtocol(HttpToolsProtocol):
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Start the clock: a connection that says nothing is closed."""
-        super().connection_made(transport)
+        super().connection_made(WholeAnswers(transport, self.loop))
         self._arm()
 
     def connection_lost(self, exc: Exception | None) -> None:

@@ -2,7 +2,8 @@
 
 Work is counted from the moment a body is complete until its answer is made. Idle connections and
 half-sent bodies are no work. One request is worked on at a time, and between two of them the
-loop reads what has arrived, so that a refusal never waits behind the queue.
+loop reads what has arrived, so that a refusal never waits behind the queue. Slow work has a lane
+of its own and is done in a thread, so that decisions need not wait for it.
 """
 
 import asyncio
@@ -26,11 +27,14 @@ class Work:
         self._most_bulk = most_bulk
         self._held = 0
         self._bulk = 0
+        self._slow = 0
+        self._most_slow = max(1, most // 2)
         self._turn = asyncio.Lock()
+        self._slow_turn = asyncio.Lock()
 
-    def is_full(self) -> bool:
-        """Whether one more request has to be refused."""
-        return self._held >= self._most
+    def is_full(self, *, slow: bool = False) -> bool:
+        """Whether one more request has to be refused; of the slow at most half of all are held."""
+        return self._held >= self._most or (slow and self._slow >= self._most_slow)
 
     @asynccontextmanager
     async def turn(self) -> AsyncIterator[None]:
@@ -43,6 +47,18 @@ class Work:
                 await asyncio.sleep(0)
                 yield
         finally:
+            self._held -= 1
+
+    @asynccontextmanager
+    async def slow_turn(self) -> AsyncIterator[None]:
+        """The turn of one slow request, whose handler works in a thread: one at a time."""
+        self._held += 1
+        self._slow += 1
+        try:
+            async with self._slow_turn:
+                yield
+        finally:
+            self._slow -= 1
             self._held -= 1
 
     def enter_bulk(self) -> bool:

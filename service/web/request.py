@@ -4,6 +4,8 @@ Rests on how the pinned framework calls `body` and `json`, which it does not doc
 of this room hold it.
 """
 
+from collections.abc import Sequence
+
 from litestar import Request
 from litestar.datastructures import State
 
@@ -18,8 +20,8 @@ PICTURE = "picture.svg"
 _SCREENS = Reader(Screen)
 
 
-class ScreenRequest(Request[object, object, State]):
-    """A request whose body is a screen, decoded once, straight into its struct."""
+class BodyRequest(Request[object, object, State]):
+    """A request whose body is plain JSON; each kind of body decodes it once, into its struct."""
 
     async def body(self) -> bytes:
         """The raw body, or `RefusalError` where the headers say that it is not plain JSON."""
@@ -28,6 +30,10 @@ class ScreenRequest(Request[object, object, State]):
         if not raw:
             raise RefusalError("empty-body")
         return raw
+
+
+class ScreenRequest(BodyRequest):
+    """A request whose body is a screen."""
 
     async def json(self) -> Screen:
         """The screen, or `RefusalError` with a pointer."""
@@ -47,28 +53,46 @@ def check_content(media: str | None, encoding: str | None) -> None:
 
 
 async def check_request(request: Request[object, object, State]) -> None:
-    """Nothing, or `RefusalError`: runs before every handler."""
-    accept = request.headers.get("accept")
-    media = SVG_MEDIA if request.url.path.endswith(f"/{PICTURE}") else JSON_MEDIA
-    if accept is not None and not accepts(accept, media):
+    """Nothing, or `RefusalError`: runs before every handler.
+
+    A handler says in `opt` what it `serves`, plain JSON where it says nothing, and whether it
+    `reads_query`; one that does checks its query itself.
+    """
+    opt = request.route_handler.opt
+    picture = request.url.path.endswith(f"/{PICTURE}")
+    served = opt.get("serves", (SVG_MEDIA,) if picture else (JSON_MEDIA,))
+    if best_media(request.headers.get("accept"), served) is None:
         raise RefusalError("not-acceptable")
-    if request.scope["query_string"]:
+    if request.scope["query_string"] and not opt.get("reads_query", False):
         raise RefusalError("unknown-query")
 
 
-def accepts(accept: str, media: str) -> bool:
-    """Whether an Accept header leaves room for a media type (RFC 9110, 12.5.1).
+def best_media(accept: str | None, served: Sequence[str]) -> str | None:
+    """The media type to answer with: the one wanted most, ties by our own order, or None."""
+    if accept in (None, "", "*/*", served[0]):
+        return served[0]
+    best = max(served, key=lambda media: quality(accept, media))
+    return best if quality(accept, best) > 0 else None
 
-    The most exact range decides; a quality of 0 rules it out. An empty header accepts all.
+
+def accepts(accept: str, media: str) -> bool:
+    """Whether an Accept header leaves room for a media type."""
+    return quality(accept, media) > 0
+
+
+def quality(accept: str, media: str) -> float:
+    """How much an Accept header wants a media type (RFC 9110, 12.5.1); 0 rules it out.
+
+    The most exact range decides. An empty header accepts all.
     """
     if accept in ("", "*/*", media):
-        return True
+        return 1.0
     ranges = ("*/*", f"{media.partition('/')[0]}/*", media)
-    best: tuple[int, bool] = (-1, False)
+    best = (-1, 0.0)
     for entry in accept.split(","):
         kind, *parameters = [part.strip().lower() for part in entry.split(";")]
         if kind in ranges:
-            best = max(best, (ranges.index(kind), _quality(parameters) > 0))
+            best = max(best, (ranges.index(kind), _quality(parameters)))
     return best[1]
 
 

@@ -6,13 +6,15 @@ memory and one that dies is back within a moment.
 
 import asyncio
 import gc
+import importlib
 import os
 import select
 import signal
 import socket
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 import uvicorn
 
@@ -28,6 +30,7 @@ LEAVE_S = 1.0
 HURRY_S = 2.0
 """How much more time a half-sent request gets once the process drains."""
 CHILD_FAILED = 3
+_ALONE = "one worker cannot be replaced while it serves: the pack stays; start a process beside it"
 
 MakeApp = Callable[[Running | None], Edge]
 
@@ -44,6 +47,12 @@ class DrainServer(uvicorn.Server):
         """Say that we are leaving, close the port, let callers leave, then end."""
         self._app.running.life.draining = True
         await asyncio.sleep(self._wait_s)
+        loop = asyncio.get_running_loop()
+        # The loop accepts one caller a turn, and a turn holds a decision: who has connected and
+        # still waits to be taken in would be cut off with the port.
+        end = loop.time() + LEAVE_S
+        while sockets and loop.time() < end and select.select(sockets, [], [], 0)[0]:
+            await asyncio.sleep(0)
         for server in self.servers:
             server.close()
         for listener in sockets or []:
@@ -53,10 +62,15 @@ class DrainServer(uvicorn.Server):
         for connection in list(self.server_state.connections):
             if isinstance(connection, GuardedProtocol):
                 connection.hurry(HURRY_S)
-        loop = asyncio.get_running_loop()
-        end = loop.time() + LEAVE_S
-        while self.server_state.connections and loop.time() < end and not self.force_exit:
+        last = loop.time() + (self.config.timeout_graceful_shutdown or 0)
+        left, end = len(self.server_state.connections), loop.time() + LEAVE_S
+        while left and loop.time() < min(end, last) and not self.force_exit:
             await asyncio.sleep(0.02)
+            # As long as callers still leave, those behind them get as long again: on a machine
+            # that is short of time a request may be on its way for longer than one wait.
+            if len(self.server_state.connections) < left:
+                end = loop.time() + LEAVE_S
+            left = len(self.server_state.connections)
         await super().shutdown(sockets=None)
 
 
@@ -66,13 +80,17 @@ def serve(make: MakeApp, settings: Settings) -> int:
     log = Log()
     started = time.perf_counter()
     app = make(None)
+    _check_spans(settings)
     listener = _listen(settings)
-    where = listener.getsockname()
+    host, port = listener.getsockname()[:2]
+    where = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
     log.service(
-        f"listening on {where[0]}:{where[1]} with {settings.workers} worker(s), "
+        f"listening on {where} with {settings.workers} worker(s), "
         f"pack compiled in {time.perf_counter() - started:.2f} s"
     )
     if settings.workers == 1:
+        if sys.platform != "win32":
+            signal.signal(signal.SIGHUP, lambda *_: log.service(_ALONE, "error"))
         app.running.become(0)
         _run(app, settings, listener)
         return 0
@@ -92,6 +110,33 @@ def _listen(settings: Settings) -> socket.socket:
     listener.listen(2048)
     listener.set_inheritable(True)
     return listener
+
+
+def _check_spans(settings: Settings) -> None:
+    try:
+        if settings.otlp_endpoint:
+            importlib.import_module("service.web.spans")
+    except ModuleNotFoundError:
+        raise SettingError(
+            "`MOVEWRIGHT_OTLP_ENDPOINT`: spans need the extra: install `movewright[otel]`"
+        ) from None
+
+
+@contextmanager
+def _recorded(app: Edge, settings: Settings) -> Iterator[None]:
+    """With spans of what is answered meanwhile, if an address is set for them."""
+    if not settings.otlp_endpoint:
+        yield
+        return
+    # Only here: it costs a tenth of a second and is an extra.
+    from service.web.spans import spans_to
+
+    spans = spans_to(settings.otlp_endpoint)
+    app.record = spans.record
+    try:
+        yield
+    finally:
+        spans.close()
 
 
 def _run(app: Edge, settings: Settings, listener: socket.socket) -> None:
@@ -117,7 +162,8 @@ def _run(app: Edge, settings: Settings, listener: socket.socket) -> None:
     # The server raises the signal that ended it once more; ending on purpose is no failure.
     ended_by = {number: signal.signal(number, signal.SIG_IGN) for number in _ENDINGS}
     try:
-        server.run(sockets=[listener])
+        with _recorded(app, settings):
+            server.run(sockets=[listener])
     finally:
         for number, handler in ended_by.items():
             signal.signal(number, handler)

@@ -42,6 +42,7 @@ class Settings(Struct, frozen=True, kw_only=True):
     allow_frames: tuple[Annotated[str, Meta(min_length=1, max_length=255)], ...] = ()
     security_contact: Annotated[str, Meta(max_length=255)] = ""
     log: Annotated[str, Meta(pattern="^(requests|faults)$")] = "requests"
+    otlp_endpoint: Annotated[str, Meta(max_length=1024)] = ""
 
 
 WORDS: Mapping[str, str] = {
@@ -55,7 +56,8 @@ WORDS: Mapping[str, str] = {
     "max_bulk_lines": "Most screens of one bulk request.",
     "max_bulk_requests": "Bulk requests that one process answers at the same time.",
     "max_work": "Requests with a body that one process holds, waiting or worked on; "
-    "more are answered with 503. Idle connections do not count.",
+    "more are answered with 503, and so are more slow ones than half of it. Idle connections do "
+    "not count.",
     "receive_within_s": "Seconds to receive one request; for a bulk body, seconds without a byte.",
     "send_within_s": "Seconds that a caller may leave an answer unread.",
     "keep_alive_s": "Seconds that an idle connection stays open.",
@@ -68,6 +70,7 @@ WORDS: Mapping[str, str] = {
     "allow_frames": "Web origins whose pages may frame /embed, separated by commas.",
     "security_contact": "Where to report a weakness (mailto: or https:), for security.txt.",
     "log": "requests: a line for each; faults: only what went wrong.",
+    "otlp_endpoint": "Where OpenTelemetry spans go (OTLP over HTTP); needs the extra `otel`.",
 }
 """Field -> what it sets, for help and documentation."""
 
@@ -124,6 +127,11 @@ def _check_together(chosen: Settings) -> None:
     if contact and (not contact.startswith(("mailto:", "https://")) or not contact.isprintable()):
         raise SettingError(
             f"`{PREFIX}SECURITY_CONTACT`: `{contact}` starts with neither mailto: nor https://"
+        )
+    if chosen.otlp_endpoint and not chosen.otlp_endpoint.startswith(("http://", "https://")):
+        raise SettingError(
+            f"`{PREFIX}OTLP_ENDPOINT`: `{chosen.otlp_endpoint}` starts with neither http:// nor "
+            "https://"
         )
     if not (chosen.keys_file or chosen.open_beyond_loopback or is_loopback(chosen.host)):
         raise SettingError(

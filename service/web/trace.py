@@ -2,6 +2,7 @@
 
 import re
 import secrets
+from collections.abc import Callable
 
 from msgspec import Struct
 
@@ -17,24 +18,32 @@ class Trace(Struct, frozen=True):
     trace: str
     span: str
     flags: str
+    parent: str = ""
+    """The caller's span; empty where the trace begins here."""
 
     def response(self) -> bytes:
         """The `traceresponse` header (Trace Context, level 2)."""
         return f"00-{self.trace}-{self.span}-{self.flags}".encode()
 
 
-def trace_of(parent: bytes | None) -> Trace:
+Record = Callable[[Trace, str, str, int, float], None]
+"""Takes trace, route, method, status and seconds of one answered request."""
+
+
+def trace_of(parent: bytes | None, *, sampled: bool = False) -> Trace:
     """The trace that a `traceparent` header names, or a new one where it is absent or not valid.
+
+    `sampled` says whether a new one is recorded.
 
     Source: W3C Trace Context, level 1, section 3.2.
     """
     span = secrets.token_hex(8)
     found = _PARENT.match(parent) if parent is not None and len(parent) <= 512 else None
     if found is None or not _valid(found):
-        return Trace(secrets.token_hex(16), span, "00")
+        return Trace(secrets.token_hex(16), span, "01" if sampled else "00")
     # Of the flags only "sampled" is defined at level 1; the others must be sent as zero.
-    sampled = int(found["flags"], 16) & 1
-    return Trace(found["trace"].decode(), span, f"{sampled:02x}")
+    flags = int(found["flags"], 16) & 1
+    return Trace(found["trace"].decode(), span, f"{flags:02x}", found["span"].decode())
 
 
 def _valid(found: re.Match[bytes]) -> bool:

@@ -250,6 +250,46 @@ def test_work_takes_turns_in_order_and_counts_itself() -> None:
     assert asyncio.run(scenario()) == [0, 1, 2]
 
 
+def test_slow_work_counts_and_holds_up_no_decision() -> None:
+    async def scenario() -> list[str]:
+        work, done = Work(4, 1), []
+        may_end = asyncio.Event()
+
+        async def slow(name: str) -> None:
+            async with work.slow_turn():
+                await may_end.wait()
+                done.append(name)
+
+        async def quick() -> None:
+            async with work.turn():
+                done.append("quick")
+
+        tasks = [asyncio.create_task(slow(name)) for name in ("first", "second")]
+        await asyncio.sleep(0)
+        assert work.is_full(slow=True) and not work.is_full()
+        await quick()
+        more = [asyncio.create_task(slow(name)) for name in ("third", "fourth")]
+        await asyncio.sleep(0)
+        assert work.is_full()
+        may_end.set()
+        await asyncio.gather(*tasks, *more)
+        assert not work.is_full(slow=True)
+        return done
+
+    assert asyncio.run(scenario()) == ["quick", "first", "second", "third", "fourth"]
+
+
+def test_half_of_the_work_may_be_slow_and_plans_are_taken_meanwhile(graph: Graph) -> None:
+    app = create_app(graph)
+    wanting = {**SCREEN, "options": {"include": ["firmness"]}}
+    with TestClient(app) as client:
+        assert client.post("/v1/plan", json=wanting).status_code == 200
+        app.running.work._slow = 4
+        assert client.post("/v1/plan", json=wanting).status_code == 503
+        assert client.post("/v1/next-check", json=SCREEN).status_code == 503
+        assert client.post("/v1/plan", json=SCREEN).status_code == 200
+
+
 def test_a_draining_process_is_not_ready_and_closes_connections(graph: Graph) -> None:
     app = create_app(graph)
     with TestClient(app) as client:

@@ -115,7 +115,7 @@ def test_about_names_the_pack_and_its_limits(client: Client, graph: Graph) -> No
     "path",
     [
         "/",
-        "/docs",
+        "/docs/canary7f3a",
         "/schema",
         "/v1",
         "/v1/catalog/canary7f3a",

@@ -4,6 +4,7 @@ Apart from the routes because nothing here is served, and from the tests because
 """
 
 from service.web.bench.measure import Timed, measure
-from service.web.bench.table import lines
+from service.web.bench.scaling import scaling
+from service.web.bench.table import lines, report, scaled_lines
 
-__all__ = ["Timed", "lines", "measure"]
+__all__ = ["Timed", "lines", "measure", "report", "scaled_lines", "scaling"]

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from random import Random
 from typing import Literal, get_args
 
+import msgspec
 from msgspec import Struct
 
 from service.model.graph import Graph
@@ -58,6 +59,23 @@ def screens(graph: Graph, size: Size, count: int, seed: int) -> list[Screen]:
     """Return so many screens of one size; the same seed and pack give the same screens."""
     rng = Random(f"{seed} {size}")
     return [_screen(graph, SHAPES[size], rng) for _ in range(count)]
+
+
+def screen_of(graph: Graph, findings: int, rng: Random) -> Screen:
+    """Return a screen with so many findings, all seen, over every watched movement."""
+    shape = Shape(
+        movements=(99, 99),
+        observations=(findings, findings),
+        trials=(0, 1),
+        measurements=(0, 1),
+        kit=(0, 4),
+    )
+    screen = _screen(graph, shape, rng)
+    seen = [
+        msgspec.structs.replace(one, grade="marked") if one.grade == "absent" else one
+        for one in screen.observations
+    ]
+    return msgspec.structs.replace(screen, observations=tuple(seen))
 
 
 def _screen(graph: Graph, shape: Shape, rng: Random) -> Screen:

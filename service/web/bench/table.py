@@ -12,12 +12,78 @@ import litestar
 import msgspec
 import numpy as np
 import uvicorn
+from msgspec import Struct
 
 from service import __version__
 from service.model.graph import Pack
 from service.web.bench.measure import ECHO, PLAN, Timed
+from service.web.bench.scaling import Scaled
 
 CPU_FILE = Path("/proc/cpuinfo")
+
+
+HEADS = (
+    "size",
+    "way",
+    "screens",
+    "p50 ms",
+    "p99 ms",
+    "a second",
+    "CPU ms",
+    "MiB",
+    "bytes in",
+    "bytes out",
+)
+
+
+class Report(Struct, frozen=True, kw_only=True):
+    """All figures of one run and on what they were made."""
+
+    service: str
+    pack: str
+    digest: str
+    seed: int
+    processor: str
+    cores: int
+    system: str
+    versions: dict[str, str]
+    timed: tuple[Timed, ...]
+    scaled: tuple[Scaled, ...]
+
+
+def report(timed: list[Timed], scaled: list[Scaled], pack: Pack, seed: int) -> Report:
+    """Return the figures with their conditions, for other programs to read."""
+    return Report(
+        service=__version__,
+        pack=pack.version,
+        digest=pack.digest,
+        seed=seed,
+        processor=_processor(),
+        cores=os.cpu_count() or 0,
+        system=f"{platform.system()} {platform.release()}",
+        versions={
+            "litestar": litestar.__version__.formatted(),
+            "msgspec": msgspec.__version__,
+            "numpy": np.__version__,
+            "python": platform.python_version(),
+            "uvicorn": uvicorn.__version__,
+        },
+        timed=tuple(timed),
+        scaled=tuple(scaled),
+    )
+
+
+def scaled_lines(scaled: list[Scaled]) -> Iterator[str]:
+    """Yield how a decision's CPU time grows, each size against the first of its kind."""
+    first: dict[str, float] = {}
+    rows: list[tuple[str, ...]] = [("by", "size", "screens", "p50 ms", "p99 ms", "times the first")]
+    for row in scaled:
+        base = first.setdefault(row.by, row.p50_ms)
+        times = f"{row.p50_ms / base:.2f}"
+        cells = (str(row.count), f"{row.p50_ms:.2f}", f"{row.p99_ms:.2f}", times)
+        rows.append((row.by, str(row.size), *cells))
+    yield "decision, CPU time"
+    yield from _aligned(rows)
 
 
 def lines(timed: list[Timed], pack: Pack, seed: int) -> Iterator[str]:
@@ -29,8 +95,7 @@ def lines(timed: list[Timed], pack: Pack, seed: int) -> Iterator[str]:
         f"msgspec {msgspec.__version__}, numpy {np.__version__}, uvicorn {uvicorn.__version__}"
     )
     yield ""
-    heads = ("size", "way", "screens", "p50 ms", "p99 ms", "a second", "bytes in", "bytes out")
-    yield from _aligned([heads, *map(_cells, timed)])
+    yield from _aligned([HEADS, *map(_cells, timed)])
     yield ""
     yield from _ratios(timed)
 
@@ -43,6 +108,8 @@ def _cells(row: Timed) -> tuple[str, ...]:
         f"{row.p50_ms:.2f}",
         f"{row.p99_ms:.2f}",
         f"{row.a_second:.0f}",
+        "" if row.cpu_ms is None else f"{row.cpu_ms:.2f}",
+        "" if row.memory_mib is None else f"{row.memory_mib:.0f}",
         str(row.request_bytes),
         str(row.answer_bytes),
     )

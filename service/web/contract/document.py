@@ -15,11 +15,13 @@ from service.engine.plan import CONTRACT
 from service.model.answer import Answer, NextCheckAnswer, Validation
 from service.model.graph import Pack
 from service.model.landmarks import Clip, LandmarkAnswer
+from service.model.review import ReviewAnswer, ReviewRequest
 from service.model.screen import Screen
+from service.model.series import SeriesAnswer, SeriesRequest
 from service.web.bulk import BulkAnswer, BulkProblem, BulkSummary
 from service.web.catalog import RECORDS, CatalogKind
 from service.web.contract.bulk import KEY_SCHEME, bulk_body
-from service.web.contract.operations import OPERATIONS, TAGS, Operation, Parameter
+from service.web.contract.operations import OPERATIONS, TAGS, Link, Operation, Parameter
 from service.web.contract.words import WORDS
 from service.web.graph import PackGraph
 from service.web.outgoing import SOMETIMES
@@ -29,7 +31,7 @@ from service.web.request import JSON_MEDIA
 from service.web.routes.about import About
 from service.web.routes.examples import ExampleList
 from service.web.routes.health import Health
-from service.web.routes.ops import Linkset
+from service.web.routes.ops import ApiCatalog
 from service.web.routes.problems import ProblemList
 from service.web.shipped import examples
 
@@ -56,6 +58,8 @@ _CACHE_HEADERS: dict[str, str] = {
 }
 
 
+SPOKEN = ("ReviewRequest", "Screen", "SeriesRequest")
+"""The bodies that hold a screen, whose answers are sentences in a language."""
 _LANGUAGE_HEADERS: dict[str, str] = {
     "Content-Language": "The language of the sentences.",
     "Vary": _CACHE_HEADERS["Vary"],
@@ -125,17 +129,18 @@ def _operation(operation: Operation) -> Object:
         written["security"] = []
     if operation.parameters:
         written["parameters"] = [_parameter(parameter) for parameter in operation.parameters]
-    if operation.method == "post" and operation.body == "Screen":
-        written["parameters"] = [_ACCEPT_LANGUAGE]
+    if operation.body in SPOKEN and operation.method == "post":
+        written["parameters"] = [*written.get("parameters", []), _ACCEPT_LANGUAGE]  # type: ignore[misc]
     if operation.method == "post":
-        bodies = {"Bulk": bulk_body, "Clip": _clip_body, "Screen": _screen_body}
+        bodies = {"Bulk": bulk_body, "Clip": _clip_body, "Screen": _screen_body,
+                  "ReviewRequest": _review_body, "SeriesRequest": _series_body}  # fmt: skip
         written["requestBody"] = bodies[operation.body]()
     return written
 
 
 def _problem_statuses(operation: Operation) -> Iterable[int]:
     yield from (400, 405, 406, 408, 414, 431, 500)
-    if operation.parameters or operation.may_be_missing:
+    if any(not one.in_query for one in operation.parameters) or operation.may_be_missing:
         yield 404
     if not operation.is_open:
         yield from (401, 429)
@@ -147,18 +152,27 @@ def _problem_statuses(operation: Operation) -> Iterable[int]:
 
 def _answer(operation: Operation) -> Object:
     names = (*_HEADERS, *_CACHE_HEADERS) if operation.cached else tuple(_HEADERS)
-    if operation.body == "Screen" and operation.method == "post":
+    if operation.body in SPOKEN and operation.method == "post":
         names = (*names, *_LANGUAGE_HEADERS)
     written: Object = {
         "description": operation.answer_says,
         "headers": _headers(names),
-        "content": {operation.media: {"schema": _ref(operation.answer)}},
+        "content": {
+            operation.media: {"schema": _ref(operation.answer)},
+            **{media: {"schema": {"type": "string"}} for media in operation.also},
+        },
     }
     if operation.links:
-        written["links"] = {
-            link.name: {"operationId": link.operation, "parameters": dict(link.parameters)}
-            for link in operation.links
-        }
+        written["links"] = {link.name: _link(link) for link in operation.links}
+    return written
+
+
+def _link(link: Link) -> Object:
+    written: Object = {"operationId": link.operation}
+    if link.parameters:
+        written["parameters"] = dict(link.parameters)
+    if link.body:
+        written["requestBody"] = link.body
     return written
 
 
@@ -169,8 +183,8 @@ def _parameter(parameter: Parameter) -> Object:
     example = parameter.example or next(iter(examples()), "")
     return {
         "name": parameter.name,
-        "in": "path",
-        "required": True,
+        "in": "query" if parameter.in_query else "path",
+        "required": not parameter.in_query,
         "description": parameter.description,
         "schema": schema,
         "example": example,
@@ -186,6 +200,27 @@ def _screen_body() -> Object:
         "required": True,
         "description": "One screen.",
         "content": {JSON_MEDIA: {"schema": _ref("Screen"), "examples": shown}},
+    }
+
+
+def _series_body() -> Object:
+    return _shown_body("series", "SeriesRequest", "One screen, and the weeks to lay out from it.")
+
+
+def _review_body() -> Object:
+    return _shown_body("review", "ReviewRequest", "Two screens, and what lay between them.")
+
+
+def _shown_body(folder: str, kind: str, description: str) -> Object:
+    """A body with the examples of its folder."""
+    shown: Object = {
+        name: {"summary": name.replace("_", " "), "value": json.loads(body)}
+        for name, body in examples(folder).items()
+    }
+    return {
+        "required": True,
+        "description": description,
+        "content": {JSON_MEDIA: {"schema": _ref(kind), "examples": shown}},
     }
 
 
@@ -254,11 +289,15 @@ def _schemas() -> Object:
         BulkSummary,
         Clip,
         LandmarkAnswer,
-        Linkset,
+        ApiCatalog,
         NextCheckAnswer,
         Problem,
         ProblemType,
         ProblemList,
+        ReviewAnswer,
+        ReviewRequest,
+        SeriesAnswer,
+        SeriesRequest,
         Validation,
     ]
     kinds += [About, ExampleList, Health, CatalogKind, Pack, PackGraph, *RECORDS.values()]

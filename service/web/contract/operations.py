@@ -4,18 +4,19 @@ from msgspec import Struct
 
 from service.landmarks.layouts import layout_words
 from service.web.catalog import RECORDS
-from service.web.media import LINKSET_MEDIA, NDJSON_MEDIA, TEXT_MEDIA
+from service.web.media import HTML_MEDIA, LINKSET_MEDIA, NDJSON_MEDIA, PDF_MEDIA, TEXT_MEDIA
 from service.web.request import JSON_MEDIA, SVG_MEDIA
 
 
 class Parameter(Struct, frozen=True, kw_only=True):
-    """A part of a path."""
+    """A part of a path, or of a query that may be left out."""
 
     name: str
     description: str
     example: str
     values: tuple[str, ...] = ()
     """All it can be, where that is fixed."""
+    in_query: bool = False
 
 
 class Link(Struct, frozen=True, kw_only=True):
@@ -23,7 +24,9 @@ class Link(Struct, frozen=True, kw_only=True):
 
     name: str
     operation: str
-    parameters: tuple[tuple[str, str], ...]
+    parameters: tuple[tuple[str, str], ...] = ()
+    body: str = ""
+    """Where the body to send stands; empty for an operation that takes none."""
 
 
 class Operation(Struct, frozen=True, kw_only=True):
@@ -42,6 +45,8 @@ class Operation(Struct, frozen=True, kw_only=True):
     cached: bool = True
     """Carries an ETag and can be answered with 304."""
     media: str = JSON_MEDIA
+    also: tuple[str, ...] = ()
+    """Other media types that it answers in when asked, as text."""
     body: str = "Screen"
     """The component schema of what is posted."""
     is_open: bool = False
@@ -67,6 +72,9 @@ _RECORD = Parameter(
     name="record", description="The id of a live record of that kind.", example="squat"
 )
 
+PAGES = ("/assets", "/docs", "/embed", "/kiosk")
+"""Paths of pages for people, which are no part of the contract for software."""
+
 OPERATIONS: tuple[Operation, ...] = (
     Operation(
         path="/.well-known/api-catalog",
@@ -75,7 +83,7 @@ OPERATIONS: tuple[Operation, ...] = (
         summary="Find the API of this host",
         description="The API catalogue of RFC 9727: where the contract, the versions and the "
         "state of the service are. Needs no key.",
-        answer="Linkset",
+        answer="ApiCatalog",
         answer_says="A linkset of one API.",
         media=LINKSET_MEDIA,
         is_open=True,
@@ -130,6 +138,7 @@ OPERATIONS: tuple[Operation, ...] = (
         path="/problems",
         is_open=True,
         id="listProblems",
+        also=(HTML_MEDIA,),
         tag="read",
         summary="List every kind of error",
         description="Every error that the service answers with: meaning, cause and fix.",
@@ -147,6 +156,7 @@ OPERATIONS: tuple[Operation, ...] = (
         path="/problems/{type}",
         is_open=True,
         id="getProblem",
+        also=(HTML_MEDIA,),
         tag="read",
         summary="Explain one kind of error",
         description="The page that the `type` of an error names: meaning, cause and fix.",
@@ -205,6 +215,7 @@ OPERATIONS: tuple[Operation, ...] = (
     Operation(
         path="/v1/catalog",
         id="listKinds",
+        also=(HTML_MEDIA,),
         tag="catalog",
         summary="List the kinds of record",
         description="The kinds of record, and how many of each are live.",
@@ -231,6 +242,7 @@ OPERATIONS: tuple[Operation, ...] = (
     Operation(
         path="/v1/catalog/{kind}",
         id="listRecords",
+        also=(HTML_MEDIA,),
         tag="catalog",
         summary="List all records of a kind",
         description="Every live record of a kind, whole, in the order of their ids. "
@@ -252,6 +264,7 @@ OPERATIONS: tuple[Operation, ...] = (
     Operation(
         path="/v1/catalog/{kind}/{record}",
         id="getRecord",
+        also=(HTML_MEDIA,),
         tag="catalog",
         summary="Read one record",
         description="One live record, in the same form as a list: `items` holds that record alone.",
@@ -265,7 +278,9 @@ OPERATIONS: tuple[Operation, ...] = (
         tag="catalog",
         summary="Draw one record",
         description="A picture of one finding: its causes, the strongest first, the drills that "
-        "train each of them, and the sources of each link.",
+        "train each of them, and the sources of each link. Or of one drill: from the start to "
+        "the end of a repetition, what works in black; `side` says which side works, and may be "
+        "left out. A drill without poses has no picture and answers 404.",
         answer="Picture",
         answer_says="The picture.",
         parameters=(
@@ -273,9 +288,17 @@ OPERATIONS: tuple[Operation, ...] = (
                 name="kind",
                 description="A kind of record that has pictures.",
                 example="findings",
-                values=("findings",),
+                values=("drills", "findings"),
             ),
             Parameter(name="record", description="The id of a live record.", example="knee_in"),
+            Parameter(
+                name="side",
+                description="The side that works in a drill's picture, `right` if not told; "
+                "refused for findings.",
+                example="left",
+                values=("left", "right"),
+                in_query=True,
+            ),
         ),
         media=SVG_MEDIA,
     ),
@@ -304,6 +327,11 @@ OPERATIONS: tuple[Operation, ...] = (
         answer="Screen",
         answer_says="The screen.",
         parameters=(Parameter(name="name", description="The name of an example.", example=""),),
+        links=(
+            Link(name="check", operation="findNextCheck", body="$response.body"),
+            Link(name="plan", operation="makePlan", body="$response.body"),
+            Link(name="read", operation="validateScreen", body="$response.body"),
+        ),
     ),
     Operation(
         path="/v1/landmarks",
@@ -352,6 +380,23 @@ OPERATIONS: tuple[Operation, ...] = (
     Operation(
         path="/v1/plan",
         id="makePlan",
+        also=(HTML_MEDIA, PDF_MEDIA),
+        parameters=(
+            Parameter(
+                name="paper",
+                description="Paper of a card; `any` leaves it to whoever prints.",
+                example="a4",
+                values=("a4", "any", "letter"),
+                in_query=True,
+            ),
+            Parameter(
+                name="type",
+                description="Size of the letters of a card.",
+                example="large",
+                values=("large", "normal"),
+                in_query=True,
+            ),
+        ),
         method="post",
         tag="decide",
         summary="Make a plan from a screen",
@@ -372,6 +417,70 @@ OPERATIONS: tuple[Operation, ...] = (
         answer="Answer",
         answer_says="The plan, or the advice to see a licensed professional.",
         cached=False,
+        links=(
+            Link(
+                name="cause",
+                operation="getRecord",
+                parameters=(("kind", "causes"), ("record", "$response.body#/causes/0/cause")),
+            ),
+            Link(
+                name="step",
+                operation="getRecord",
+                parameters=(
+                    ("kind", "drills"),
+                    ("record", "$response.body#/session/steps/0/drill"),
+                ),
+            ),
+        ),
+    ),
+    Operation(
+        path="/v1/review",
+        id="makeReview",
+        method="post",
+        tag="decide",
+        summary="See whether it worked",
+        description="Compares a baseline with a retest. A measurement has changed if the "
+        "difference is more than the MDC95 of its measure and method (`real_change`, null where "
+        "none is published; where the rater is not known to be the same, the larger one). A "
+        "finding has the likeliest outcome given both looks and how well an eye sees it, change "
+        "and no change being equally likely beforehand. Beliefs come from both screens together: "
+        "a cause at the retest depends on the same cause at the baseline, the less so the more "
+        "days lie between, so it does not get two independent priors. `between` adds screens for "
+        "the trends of measurements; beliefs and findings rest on the first and the last. Each "
+        "drill in `done` is to be made harder, "
+        "kept, made easier or swapped, with the criterion met. `next` is the plan for the retest "
+        "with what the baseline says in it; its `decision` is that of the review, and "
+        "`options.include` and `explain` are not followed there. Retests before the baseline, "
+        "unknown drills, other units, methods and sides stand in `warnings` and are used as far "
+        "as that is honest. Sentences come in the language that `retest.options.language` names, "
+        "else in the language that Accept-Language asks for. `charts` adds an SVG to each "
+        "measure.",
+        answer="ReviewAnswer",
+        answer_says="What changed, what follows for each drill, and the next plan.",
+        cached=False,
+        body="ReviewRequest",
+    ),
+    Operation(
+        path="/v1/series",
+        id="makeSeries",
+        method="post",
+        tag="decide",
+        summary="Lay out the weeks ahead",
+        description="Plans up to twelve weeks from one screen, each session the best one given "
+        "those before it: a cause that the week has dosed already counts for less, a drill comes "
+        "no more often than its dose says, and what was begun is kept. Harder versions come one "
+        "at a time, each with the sign that must be there first. A longer series begins like a "
+        "shorter one. Cautions, kit, level, minutes and `avoid` hold in every session. Weeks "
+        "beyond the first retest are `provisional`. A referral or nothing found gives no weeks, "
+        "`practise` at most three, `unsure` one, to bridge the time until somebody looks again. "
+        "An unknown ladder begins one rung easier than a plan for today alone would choose. "
+        "Sentences come in the language that `screen.options.language` names, else in the "
+        "language that Accept-Language asks for; drill texts are English so far. `minutes` "
+        "counts before the minutes of the screen; `include` and `explain` change nothing here.",
+        answer="SeriesAnswer",
+        answer_says="The weeks, or the advice to see a licensed professional.",
+        cached=False,
+        body="SeriesRequest",
     ),
     Operation(
         path="/v1/validate",

@@ -1,17 +1,16 @@
 """`POST /v1/landmarks`: frames of body landmarks in, measures and graded observations out."""
 
 import msgspec
-from litestar import Request, Response, post
-from litestar.datastructures import State
+from litestar import Response, post
 from litestar.handlers import HTTPRouteHandler
 from litestar.params import JSONBody
 
 from service.landmarks import analyse
 from service.model.graph import Graph
 from service.model.landmarks import Clip
-from service.web.problems import NO_STORE, RefusalError
+from service.web.problems import NO_STORE
 from service.web.reading import Reader
-from service.web.request import JSON_MEDIA, check_content
+from service.web.request import JSON_MEDIA, BodyRequest
 
 CLIP_BYTES = 4 * 1024 * 1024
 """A clip above this is refused with 413: a minute at 60 frames a second of 33 points fits."""
@@ -21,16 +20,8 @@ _ENCODER = msgspec.json.Encoder()
 _CLIPS = Reader(Clip)
 
 
-class ClipRequest(Request[object, object, State]):
+class ClipRequest(BodyRequest):
     """A request whose body is a clip, decoded once, straight into its struct."""
-
-    async def body(self) -> bytes:
-        """The raw body, or `RefusalError` where the headers say that it is not plain JSON."""
-        check_content(self.headers.get("content-type"), self.headers.get("content-encoding"))
-        raw = await super().body()
-        if not raw:
-            raise RefusalError("empty-body")
-        return raw
 
     async def json(self) -> Clip:
         """The clip, or `RefusalError` with a pointer."""

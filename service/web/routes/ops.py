@@ -38,7 +38,7 @@ class Links(Struct, frozen=True, kw_only=True):
     status: tuple[Target, ...]
 
 
-class Linkset(Struct, frozen=True, kw_only=True):
+class ApiCatalog(Struct, frozen=True, kw_only=True):
     """The API catalogue (RFC 9727): one API, and where its descriptions are."""
 
     linkset: tuple[Links, ...]
@@ -52,7 +52,7 @@ def ops_routes(settings: Settings, metrics: Metrics) -> list[HTTPRouteHandler]:
         service_meta=(Target(href="/v1/about", type="application/json"),),
         status=(Target(href="/readyz", type="application/json"),),
     )
-    catalog = of_content(msgspec.json.encode(Linkset(linkset=(links,))))
+    catalog = of_content(msgspec.json.encode(ApiCatalog(linkset=(links,))))
     expires = datetime.now(UTC).replace(microsecond=0) + CONTACT_FOR
     contact = of_content(
         f"Contact: {settings.security_contact}\nExpires: {expires:%Y-%m-%dT%H:%M:%SZ}\n".encode()

@@ -7,8 +7,9 @@ from litestar.params import FromPath
 from msgspec import Struct
 
 from service.web.documents import ReadRequest, of_content, serve
+from service.web.pages.records import problem_page, problems_page
 from service.web.problems import PROBLEMS, ProblemType
-from service.web.routes.reading import READ, found
+from service.web.routes.reading import PAGED, READ, as_page, found, wants_page
 
 
 class ProblemList(Struct, frozen=True, kw_only=True):
@@ -22,14 +23,19 @@ def problem_routes() -> list[HTTPRouteHandler]:
     listed = of_content(msgspec.json.encode(ProblemList(items=tuple(PROBLEMS.values()))))
     pages = {type: of_content(msgspec.json.encode(kind)) for type, kind in PROBLEMS.items()}
 
-    @route("/problems", http_method=READ, sync_to_thread=False)
+    @route("/problems", http_method=READ, opt=PAGED, sync_to_thread=False)
     def list_problems(request: ReadRequest) -> Response[bytes]:
         """Every kind of error."""
+        if wants_page(request):
+            return as_page(request, listed, problems_page)
         return serve(request, listed)
 
-    @route("/problems/{type:str}", http_method=READ, sync_to_thread=False)
+    @route("/problems/{type:str}", http_method=READ, opt=PAGED, sync_to_thread=False)
     def get_problem(request: ReadRequest, type: FromPath[str]) -> Response[bytes]:
         """One kind of error."""
-        return serve(request, found(pages, type))
+        one = found(pages, type)
+        if wants_page(request):
+            return as_page(request, one, lambda: problem_page(PROBLEMS[type]))
+        return serve(request, one)
 
     return [list_problems, get_problem]
