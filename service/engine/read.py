@@ -12,6 +12,7 @@ from msgspec import Struct
 
 from service.engine.eye import Look, absence_scale, folded
 from service.engine.measured import Measured, read_measurements
+from service.engine.units import in_pack_units
 from service.model.graph import Graph
 from service.model.network import (
     ANY,
@@ -77,6 +78,7 @@ class _Raw(Struct, frozen=True, kw_only=True, gc=False):
 
 def read(screen: Screen, graph: Graph) -> Reading:
     """Return the evidence in a screen, in an order that does not depend on the screen's."""
+    screen = in_pack_units(screen, graph)
     notes: list[Note] = list(_not_asked(screen))
     groups: dict[int, list[_Raw]] = {}
     for raw in _expand(screen, graph, notes):

@@ -10,6 +10,7 @@ from msgspec import Struct
 
 from service.engine.frame import Closure
 from service.engine.kept import Keeper
+from service.engine.units import in_pack_units
 from service.model.graph import DrillOffer, Graph
 from service.model.knowledge import AlertRecord, CautionRecord, Closes, DrillRecord, Fact
 from service.model.quantities import Level, RegionId, Side, Urgency
@@ -68,6 +69,7 @@ def judge(screen: Screen, target: str | None, graph: Graph) -> Safety:
     `refer` holds for any alert, for a caution that demands a clearance, and for pain that closes
     a region which the target loads.
     """
+    screen = in_pack_units(screen, graph)
     referrals: list[HeldReferral] = []
     alerts, possible = _possible(graph, _told(screen))
     for alert in alerts:

@@ -209,6 +209,11 @@ Sex = Literal["female", "male"]
 PainKind = Literal["burning", "dull", "sharp", "stiff"]
 PainWhen = Literal["after", "before", "day_after", "during"]
 Unit = Literal["%BW", "%", "cm", "deg", "mm[Hg]", "s"]
+"""Of the measures of the pack, and of every answer."""
+GivenUnit = Literal[
+    "%BW", "%", "[in_i]", "cm", "deg", "kPa", "m", "min", "mm", "mm[Hg]", "rad", "s"
+]
+"""What a measurement may come in (UCUM); what converts is turned into the measure's unit."""
 Explain = Literal["full", "short"]
 Include = Literal["firmness", "next_checks", "turning_points"]
 

@@ -12,6 +12,7 @@ from service.model.quantities import (
     Depth,
     Explain,
     FindingId,
+    GivenUnit,
     Grade,
     Include,
     Level,
@@ -30,7 +31,6 @@ from service.model.quantities import (
     Sex,
     Side,
     TargetId,
-    Unit,
     View,
     Weeks,
 )
@@ -100,7 +100,7 @@ class Measurement(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
 
     measure: MeasureId
     value: Reading
-    unit: Unit
+    unit: GivenUnit
     side: Side = "none"
     method: OpenId | None = None
     same_rater: bool | None = None

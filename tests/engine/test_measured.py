@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from service.engine.measured import likelihood_ratio, read_measurements
+from service.engine.measured import likelihood_ratio, read_measurements, reference_of
 from service.model.graph import Graph
 from service.model.screen import Client, Measurement, Screen
 
@@ -42,7 +42,9 @@ def test_no_number_moves_odds_by_more_than_the_limit() -> None:
 def test_the_spread_holds_the_error_of_the_method(graph: Graph) -> None:
     (found,), _ = weighed(graph, distance())
     record = graph.measures["ankle_lunge_distance"]
-    (reference,), method = record.references, record.methods[0]
+    method = record.methods[0]
+    reference = reference_of(record, method.id, Client(age_years=30))
+    assert reference is not None
     assert method.sem
     spread = math.hypot(reference.sd, method.sem)
     shift = record.speaks_for[0].shift

@@ -10,6 +10,7 @@ from typing import Literal
 from msgspec import Struct
 
 from service.engine.review.chart import chart
+from service.engine.units import in_pack_units
 from service.engine.words import Words
 from service.model.graph import Graph
 from service.model.knowledge import MeasureRecord, Method
@@ -34,7 +35,7 @@ class Value(Struct, frozen=True, kw_only=True, gc=False):
 def values_of(screen: Screen, graph: Graph) -> dict[Key, Value]:
     """Return the plausible values of a screen by measure, method and side, in that order."""
     groups: dict[Key, list[Measurement]] = {}
-    for one in screen.measurements:
+    for one in in_pack_units(screen, graph).measurements:
         record = graph.measures.get(one.measure)
         if record is None or one.unit != record.unit:
             continue

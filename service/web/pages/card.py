@@ -87,6 +87,19 @@ def card(answer: Answer, graph: Graph, language: str | None, form: CardForm) -> 
     return Card(html=html, policy=policy)
 
 
+def card_steps(answer: Answer, graph: Graph, language: str | None) -> tuple[CardStep, ...]:
+    """Today's drills as they are read on the floor, in the language of the answer."""
+    spoken = graph_in(graph, language_of(language, graph))
+    words = Words(spoken, language)
+    return tuple(_step(step, spoken, words) for step in _steps(answer))
+
+
+def card_retests(answer: Answer, graph: Graph, language: str | None) -> tuple[str, ...]:
+    """What to look at and to measure again, one sentence for each day on which it is done."""
+    spoken = graph_in(graph, language_of(language, graph))
+    return tuple(_retests(answer.retest, spoken, Words(spoken, language)))
+
+
 def _page_size(paper: Paper) -> str:
     return "" if paper == "any" else f"@page{{size:{paper.capitalize()} portrait}}"
 
