@@ -36,6 +36,7 @@ from service.web.contract.document import contract_bytes
 from service.web.contract.released import drift, release, write
 from service.web.edge import Edge
 from service.web.keys import new_key
+from service.web.pages.card import CardForm, card
 from service.web.pages.clip import render_clip
 from service.web.pages.plain import render
 from service.web.pages.review import render_review
@@ -118,7 +119,9 @@ def _parser() -> argparse.ArgumentParser:
     key.add_argument("name", metavar="NAME", type=_key_name, help="who gets it: a-z, 0-9, - or _")
     one = _verb(verbs, "plan", _plan, "print the plan for one screen", "plan screen.json")
     one.add_argument("file", metavar="FILE", help="a JSON file, or - for standard input")
-    one.add_argument("--json", action="store_true", help="print the raw answer")
+    as_what = one.add_mutually_exclusive_group()
+    as_what.add_argument("--card", action="store_true", help="print a page of HTML, for paper")
+    as_what.add_argument("--json", action="store_true", help="print the raw answer")
     _overlay(one)
     again = _verb(verbs, "review", _review, "see whether it worked", "review two_screens.json")
     again.add_argument("file", metavar="FILE", help="a JSON file, or - for standard input")
@@ -271,11 +274,12 @@ def _key(chosen: argparse.Namespace) -> int:
 
 
 def _plan(chosen: argparse.Namespace) -> int:
-    answer = plan(_screen(_raw(chosen)), compile_pack(overlay=chosen.overlay))
-    if chosen.json:
-        print(_json(answer))
+    screen, graph = _screen(_raw(chosen)), compile_pack(overlay=chosen.overlay)
+    answer = plan(screen, graph)
+    if chosen.card:
+        print(card(answer, graph, screen.options.language, CardForm()).html)
     else:
-        print(render(answer), end="")
+        print(_json(answer) if chosen.json else render(answer), end="\n" if chosen.json else "")
     return 0
 
 

@@ -232,6 +232,7 @@ def _decision() -> DecisionRecord:
         "work_budget": 1_000_000,
         "checks_compared": 30,
         "checks_planned": 8,
+        "checks_work": 600,
         "least_gain": 0.0,
         "look_s": 30,
         "bins": [0.1, 0.5],

@@ -77,14 +77,17 @@ def scored_checks(now: Decided, graph: Graph) -> tuple[Scored, ...]:
 def _most_telling(now: Decided, graph: Graph) -> list[Check]:
     """Return the checks that tell most in a minute, with the best on a cause in dispute.
 
-    Compared are those that matter most for the target, as many as `checks_compared`.
+    Compared are those that matter most for the target, as many as `checks_compared`, and fewer of
+    a screen with so many sightings that weighing it again each time would take too long.
     """
     weights = graph.weights[now.reading.target or graph.targets[0]]
     relevant = sorted(checks_of(now, graph), key=lambda c: (-_relevance(c, weights, graph), c.key))
-    compared = relevant[: graph.decision.checks_compared]
+    decision = graph.decision
+    fit = max(1, decision.checks_work // max(1, len(now.reading.evidence.sightings)))
+    compared = relevant[: min(decision.checks_compared, fit)]
     glances = [(check, *glance(check, now, graph)) for check in compared]
     glances.sort(key=lambda g: (-g[1], g[0].key))
-    chosen = glances[: graph.decision.checks_planned]
+    chosen = glances[: min(decision.checks_planned, fit // 2 + 1)]
     in_dispute = disputed(now, graph)
     settling = [g for g in glances if g[2] in in_dispute][:1]
     return [check for check, *_ in (*chosen, *(g for g in settling if g not in chosen))]

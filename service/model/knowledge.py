@@ -136,7 +136,7 @@ class MusclePart(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 class CauseRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """A hypothesis `stem.mode`."""
+    """A hypothesis of why a finding is seen; its id is `stem.mode`."""
 
     stem: Slug
     mode: Mode
@@ -602,6 +602,8 @@ class DecisionRecord(Record, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     """How many checks, those that matter most for the target, are compared by what they tell."""
     checks_planned: Annotated[int, Meta(ge=1, le=100)]
     """How many checks, those that tell most in a minute, are planned through for their gain."""
+    checks_work: Annotated[int, Meta(ge=1)]
+    """How many sightings all checks that are compared may weigh together, each the screen's own."""
     least_gain: Probability
     """Expected gain, in the unit of value, under which a check is not worth its time."""
     look_s: Seconds

@@ -22,6 +22,7 @@ from service.web.routes.doubt import doubt_routes
 from service.web.routes.examples import example_routes
 from service.web.routes.graph import graph_routes
 from service.web.routes.health import health_routes
+from service.web.routes.kiosk import kiosk_routes
 from service.web.routes.landmarks import landmark_routes
 from service.web.routes.ops import ops_routes
 from service.web.routes.plan import Decide, plan_routes
@@ -79,6 +80,7 @@ def framework_app(
     return Litestar(
         [
             *plan_routes(graph, decide),
+            *kiosk_routes(graph, decide),
             *doubt_routes(graph),
             *landmark_routes(graph),
             *review_routes(graph),

@@ -3,6 +3,7 @@
 A plain ASGI wrapper, because the framework runs no middleware where no route matches.
 """
 
+import re
 import time
 from collections.abc import Mapping
 from pathlib import Path
@@ -28,8 +29,9 @@ from service.web.trace import Record, Trace, trace_of
 BULK = "/v1/bulk/plan"
 PLAN = "/v1/plan"
 PDF = PDF_MEDIA.encode()
-SLOW = ("/v1/next-check", "/v1/review", "/v1/series")
-"""Paths whose answers take many decisions."""
+INCLUDES = re.compile(rb'"include"\s*:\s*\[\s*"')
+SLOW = ("/embed", "/kiosk", "/v1/next-check", "/v1/review", "/v1/series")
+"""Paths whose answers take many decisions, or may: the last page of a visit does."""
 OPEN_TO_ALL = (
     "/.well-known/api-catalog",
     "/.well-known/security.txt",
@@ -234,9 +236,11 @@ def _is_slow(path: str, body: bytearray, accept: bytes) -> bool:
 
     A plan does where it asks for more than the plan, or for paper. Its body is not decoded here:
     who spells the field in another way waits for a turn that others wait behind, and is answered
-    all the same.
+    all the same. An empty list asks for nothing: typed clients send every field.
     """
-    return path in SLOW or (path == PLAN and (b'"include"' in body or PDF in accept))
+    if path != PLAN:
+        return path in SLOW
+    return PDF in accept or INCLUDES.search(body) is not None
 
 
 def _is_addressed(call: _Call, version: str) -> bool:
@@ -245,7 +249,7 @@ def _is_addressed(call: _Call, version: str) -> bool:
 
 
 def _is_open(path: str) -> bool:
-    return path in OPEN_TO_ALL or path.startswith(("/assets/", "/docs", "/problems/"))
+    return path in (*OPEN_TO_ALL, "/") or path.startswith(("/assets/", "/docs", "/problems/"))
 
 
 def _replay(body: bytes, receive: Receive) -> Receive:

@@ -56,6 +56,8 @@ class Work:
         self._slow += 1
         try:
             async with self._slow_turn:
+                # as above: what has arrived meanwhile is counted, or refused
+                await asyncio.sleep(0)
                 yield
         finally:
             self._slow -= 1

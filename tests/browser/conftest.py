@@ -6,12 +6,14 @@ be asked what the browser has stored; what a test does not ask for is asked when
 
 import shutil
 from collections.abc import Callable, Iterator
+from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from tests.contract.running import service
 
@@ -25,6 +27,8 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+PATIENCE_MS = 20_000
+"""How long a page may take before a test gives up; nothing passes or fails by being quick."""
 AXE_TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 _BREACHES = """
     window.__breaches = [];
@@ -96,14 +100,38 @@ class Visit:
 
 
 Visitor = Callable[..., Visit]
+expect.set_options(timeout=PATIENCE_MS)
+
+
+class _Framing(SimpleHTTPRequestHandler):
+    """Sends a page that frames whatever the query names."""
+
+    def do_GET(self) -> None:
+        framed = self.path.partition("?")[2]
+        body = f'<!doctype html><iframe title="framed" width=900 height=700 src="{framed}">'
+        self.send_response(200)
+        self.send_header("Content-Type", "text/html")
+        self.end_headers()
+        self.wfile.write(body.encode())
+
+    def log_message(self, *_: object) -> None:
+        """Say nothing."""
 
 
 @pytest.fixture(scope="session")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def framing_port() -> Iterator[int]:
+    """Port of another site; `localhost` may frame the service, `127.0.0.1` may not."""
+    with ThreadingHTTPServer(("127.0.0.1", 0), _Framing) as server:
+        Thread(target=server.serve_forever, daemon=True).start()
+        yield server.server_port
+        server.shutdown()
+
+
+@pytest.fixture(scope="session")
+def site(tmp_path_factory: pytest.TempPathFactory, framing_port: int) -> Iterator[str]:
     """The address of one running service."""
-    with service(
-        tmp_path_factory.mktemp("site"), {"ALLOW_FRAMES": "http://localhost:8149"}
-    ) as running:
+    allowed = {"ALLOW_FRAMES": f"http://localhost:{framing_port}"}
+    with service(tmp_path_factory.mktemp("site"), allowed) as running:
         yield running.url
 
 
@@ -138,7 +166,7 @@ def visitor(browser: Browser, site: str) -> Iterator[Visitor]:
             locale=more.pop("locale", "en-GB"),
             **more,
         )
-        context.set_default_timeout(20_000)
+        context.set_default_timeout(PATIENCE_MS)
         made.append(Visit(context, site, scripts=scripts))
         return made[-1]
 
@@ -149,5 +177,10 @@ def visitor(browser: Browser, site: str) -> Iterator[Visitor]:
 
 def keep(page: Page, folder: Path | None, name: str) -> None:
     """A picture of the whole page, where a folder for them was named."""
-    if folder is not None:
-        page.screenshot(path=folder / f"{name}.png", full_page=True)
+    size = page.viewport_size
+    if folder is not None and size is not None:
+        # a window as high as the page, so that what sticks to its edge covers nothing
+        height: int = page.evaluate("document.documentElement.scrollHeight")
+        page.set_viewport_size({"width": size["width"], "height": max(height, size["height"])})
+        page.screenshot(path=folder / f"{name}.png")
+        page.set_viewport_size(size)

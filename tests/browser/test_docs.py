@@ -1,8 +1,9 @@
 """The docs in a browser: the contract to read, the playground, the component, the catalogue."""
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
-from tests.browser.conftest import Visitor
+from tests.browser.conftest import AXE_TAGS, Visitor
 
 PAGES = [
     "/docs/component",
@@ -72,16 +73,79 @@ def test_the_playground_runs_an_example_and_says_where_a_fault_is(visitor: Visit
     visit.finish()
 
 
-def test_the_component_shows_a_plan_with_its_pictures(visitor: Visitor) -> None:
+POINTED = [
+    ('{"observations": [], "minutes": "7"}', "/minutes", '"7"'),
+    (
+        """{"minutes": 9, "observations": [
+        {"movement": "squat", "view": "front", "finding": "knee_in", "side": "left", "grade": "mild"},
+        {"movement": "squat", "view": "front", "finding": "a, {b}", "side": "left", "grade": "mild"}]}""",
+        "/observations/1/finding",
+        '"a, {b}"',
+    ),
+]
+
+
+@pytest.mark.parametrize(("screen", "pointer", "marked"), POINTED)
+def test_a_fault_is_marked_where_it_stands(
+    visitor: Visitor, screen: str, pointer: str, marked: str
+) -> None:
+    page = visitor().open("/docs/try")
+    page.get_by_label("Screen, as JSON").fill(screen)
+    page.keyboard.press("Control+Enter")
+    page.wait_for_function("document.querySelector('#fault').textContent !== ''")
+    assert pointer in (page.locator("#fault").text_content() or "")
+    assert page.evaluate("document.activeElement.id") == "screen"
+    assert page.evaluate("getSelection().toString()") == marked
+
+
+def test_a_number_of_the_trace_leads_to_what_it_came_from(visitor: Visitor) -> None:
     visit = visitor()
-    page = visit.open("/docs/component")
-    page.wait_for_function("document.querySelector('movewright-plan').shadowRoot")
-    page.wait_for_load_state("networkidle")
-    shown = page.evaluate(
-        """() => { const root = document.querySelector('movewright-plan').shadowRoot;
-        const images = [...root.querySelectorAll('img')];
-        return [root.textContent, images.map((image) => image.naturalWidth)]; }"""
-    )
-    assert "Squat at a steady count" in shown[0]
-    assert len(shown[1]) >= 3 and all(shown[1])
+    page = visit.open("/docs/try")
+    page.get_by_role("button", name="Run it").click()
+    page.get_by_text("Done.", exact=True).wait_for()
+    page.locator("#trace summary", has_text="posterior").press("Enter")
+    link = page.locator("#trace details[open] td a[href^='#']").first
+    name = link.text_content()
+    link.press("Enter")
+    row = page.locator("tr:target")
+    assert row.locator("td").first.text_content() == name
+    assert row.is_visible()
+    sources = page.locator("#trace td a[href^='/v1/catalog/sources/']")
+    assert sources.count() > 10
+    path = sources.first.get_attribute("href")
     visit.finish()
+    assert visit.open(path or "").locator("h1").text_content()
+
+
+def test_an_example_is_taken_and_run_by_keyboard_alone(visitor: Visitor) -> None:
+    visit = visitor(width=390)
+    page = visit.open("/docs/try")
+    page.get_by_label("Example").focus()
+    page.get_by_label("Example").select_option("calf_swelling")
+    page.wait_for_function("document.querySelector('#screen').value.includes('calf_swelling')")
+    page.get_by_label("Screen, as JSON").press("Control+Enter")
+    page.get_by_text("Done.", exact=True).wait_for()
+    said = page.evaluate("document.querySelector('#plan').shadowRoot.textContent")
+    assert said.startswith("See a licensed professional")
+    visit.accessible()
+    visit.finish()
+
+
+@pytest.mark.parametrize("path", ["/docs", *PAGES])
+def test_every_link_of_a_page_leads_somewhere(visitor: Visitor, path: str) -> None:
+    visit = visitor()
+    page = visit.open(path)
+    links = page.evaluate("[...document.querySelectorAll('a[href]')].map((link) => link.href)")
+    ours = sorted({link.partition("#")[0] for link in links if link.startswith(visit.site)})
+    assert len(ours) > 5
+    asked = {link: visit.context.request.get(link).status for link in ours}
+    assert set(asked.values()) == {200}, asked
+
+
+def test_our_own_part_of_the_docs_is_accessible(visitor: Visitor) -> None:
+    """All but the reader of the contract, whose markup is not ours."""
+    visit = visitor()
+    page = visit.open("/docs")
+    page.locator(".opblock").first.wait_for()
+    found = Axe().run(page, context={"exclude": [["#contract"]]}, options={"runOnly": AXE_TAGS})
+    assert found.violations_count == 0, found.generate_report()

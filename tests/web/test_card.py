@@ -1,13 +1,22 @@
 """The card: what a browser or a printer gets for a plan, and what a page of ours may load."""
 
 import html
-import json
+import io
 import re
 from html.parser import HTMLParser
 from typing import Any
 
 import pytest
+from litestar.testing import TestClient
+from msgspec import structs
+from pypdf import PdfReader
 
+from service.engine.plan import plan
+from service.model.graph import Graph
+from service.web.app import framework_app
+from service.web.pages import pdf
+from service.web.pages.records import record_page
+from service.web.settings import Settings
 from service.web.shipped import examples
 from tests.web.test_plan_route import JSON, Client, screen
 
@@ -44,12 +53,14 @@ def test_every_example_has_a_card_that_loads_nothing(client: Client, name: str) 
     page = answer.text
     assert not re.search(r'(?:src|href)="(?!data:)', page), "loads or links something"
     assert "script" not in Tags(page).tags
-    plan = json.loads(client.post("/v1/plan", content=examples()[name], headers=JSON).text)
-    for step in plan["session"]["steps"] if plan["session"] else ():
-        assert html.escape(step["name"]) in page
-        assert page.count("<svg") >= len(plan["session"]["steps"])
-    for referral in plan["referrals"]:
-        assert page.index(referral["text"][:40]) < page.index("</h1>") + 4000
+    told = client.post("/v1/plan", content=examples()[name], headers=JSON).json()
+    steps = told["session"]["steps"] if told["session"] else []
+    places = [page.index(html.escape(step["name"])) for step in steps]
+    assert places == sorted(places)
+    assert page.count("<svg") == len(steps)
+    # whom to see and what to keep to come before anything that is planned
+    for limit in (*told["referrals"], *told["cautions"]):
+        assert page.index(html.escape(limit["text"])[:40]) < page.index('class="summary"')
 
 
 def test_what_a_client_is_called_cannot_break_out(client: Client) -> None:
@@ -172,3 +183,65 @@ def test_a_page_follows_the_host_it_was_asked_at(client: Client, path: str) -> N
     answer = client.get(path, headers={"Accept": BROWSER, "Host": "gym.example"})
     assert answer.status_code == 200
     assert client.get(path, headers={"Accept": "application/json"}).status_code == 406
+
+
+def test_the_root_leads_a_browser_to_the_docs(client: Client) -> None:
+    answer = client.get("/", headers={"Accept": BROWSER}, follow_redirects=False)
+    assert answer.status_code == 307 and answer.headers["location"] == "/docs"
+    assert client.get("/", headers={"Accept": "application/json"}).status_code == 406
+
+
+def test_the_docs_show_the_answer_that_their_own_commands_give(client: Client) -> None:
+    page = html.unescape(client.get("/docs", headers={"Accept": BROWSER}).text)
+    (name,) = re.findall(r"/v1/examples/(\w+) -o screen.json", page)
+    screen = client.get(f"/v1/examples/{name}").content
+    told = client.post("/v1/plan", content=screen, headers=JSON).json()
+    assert f'"summary": "{told["summary"]}"' in page
+    assert f'"name": "{told["session"]["steps"][0]["name"]}"' in page
+
+
+def test_a_record_page_says_first_what_a_trainer_reads_for(client: Client) -> None:
+    page = client.get("/v1/catalog/drills/clam", headers={"Accept": BROWSER}).text
+    drill = client.get("/v1/catalog/drills/clam").json()["items"][0]
+    terms = re.findall(r"<dt>([^<]+)</dt>", page)
+    assert terms[0] == "cue" and terms.index("stop when") < terms.index("sources")
+    assert html.escape(drill["stop_when"]) in page
+    assert "poses" not in terms and "impact" not in terms and drill["impact"] is False
+    for trained in drill["trains"]:
+        assert f'href="/v1/catalog/causes/{trained["cause"]}"' in page
+
+
+def test_a_record_is_escaped_wherever_it_stands(graph: Graph) -> None:
+    drill = structs.replace(graph.drills["clam"], name=HOSTILE, cue=HOSTILE)
+    page = record_page("drills", "clam", drill, graph, has_picture=True).decode()
+    assert "script" not in Tags(page).tags
+    assert (
+        page.count(html.escape(HOSTILE).replace("&quot;", "&#34;").replace("&#x27;", "&#39;")) >= 3
+    )
+
+
+def test_without_the_library_a_pdf_is_not_offered(
+    graph: Graph, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pdf, "PDF_LIBRARY", "no_such_library")
+    app = framework_app(graph, Settings(), plan)
+    with TestClient(app) as bare:
+        body = examples()["left_knee_nothing_helps"]
+        headers = {**JSON, "Accept": "application/pdf"}
+        assert bare.post("/v1/plan", content=body, headers=headers).status_code == 406
+        headers["Accept"] = "application/pdf, text/html;q=0.5"
+        answer = bare.post("/v1/plan", content=body, headers=headers)
+        assert answer.headers["content-type"].startswith("text/html")
+
+
+@pytest.mark.parametrize("query", ["", "?type=large&paper=letter"])
+def test_a_pdf_holds_the_drills_and_runs_no_script(client: Client, query: str) -> None:
+    body = examples()["left_knee_nothing_helps"]
+    steps = client.post("/v1/plan", content=body, headers=JSON).json()["session"]["steps"]
+    made = card(client, body, query, Accept="application/pdf").content
+    reader = PdfReader(io.BytesIO(made))
+    text = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+    assert all(step["name"] in text for step in steps)
+    assert b"/JavaScript" not in made and b"/URI" not in made
+    if query:
+        assert float(reader.pages[0].mediabox.width) == 612

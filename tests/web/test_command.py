@@ -29,6 +29,13 @@ def test_plan_prints_the_raw_answer(screen: Path, capsys: pytest.CaptureFixture[
     assert json.loads(capsys.readouterr().out)["made_by"]["service"] == __version__
 
 
+def test_plan_prints_a_card(screen: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plan", str(screen), "--card"]) == 0
+    assert capsys.readouterr().out.startswith("<!doctype html>")
+    with pytest.raises(SystemExit):
+        main(["plan", str(screen), "--card", "--json"])
+
+
 @pytest.mark.parametrize(
     ("body", "said"),
     [

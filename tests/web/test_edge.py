@@ -15,7 +15,7 @@ from litestar.testing import TestClient
 from service.model.graph import Graph
 from service.web.app import create_app
 from service.web.contract.operations import OPERATIONS
-from service.web.edge import OPEN_TO_ALL, Edge
+from service.web.edge import OPEN_TO_ALL, Edge, _is_slow
 from service.web.keys import new_key
 from service.web.limits import WINDOW_S, Quotas, Work
 from service.web.outgoing import HEADERS, SOMETIMES, accepts_gzip
@@ -339,3 +339,21 @@ def test_gzip_is_the_same_bytes_every_time(client: Client) -> None:
         second = b"".join(two.iter_raw())
     assert first == second
     assert gzip.decompress(first).startswith(b'{"items":')
+
+
+@pytest.mark.parametrize(
+    ("path", "body", "accept", "slow"),
+    [
+        ("/v1/plan", b'{"options":{"include":[]}}', b"", False),
+        ("/v1/plan", b'{"options": {"include" : [ ]}}', b"*/*", False),
+        ("/v1/plan", b'{"options":{"include":["firmness"]}}', b"", True),
+        ("/v1/plan", b'{"options":{"include" : [\n"firmness"]}}', b"", True),
+        ("/v1/plan", b"{}", b"application/pdf", True),
+        ("/v1/validate", b'{"options":{"include":["firmness"]}}', b"", False),
+        ("/v1/review", b"{}", b"", True),
+    ],
+)
+def test_what_asks_for_much_work_goes_the_slow_way(
+    path: str, body: bytes, accept: bytes, slow: bool
+) -> None:
+    assert _is_slow(path, bytearray(body), accept) is slow

@@ -114,7 +114,6 @@ def test_about_names_the_pack_and_its_limits(client: Client, graph: Graph) -> No
 @pytest.mark.parametrize(
     "path",
     [
-        "/",
         "/docs/canary7f3a",
         "/schema",
         "/v1",

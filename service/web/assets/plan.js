@@ -1,21 +1,31 @@
 // <movewright-plan>: an answer of POST /v1/plan as a page shows it. No dependency, nothing inline.
 const WORDS = {
   en: {
-    both: "both sides", cautions: "Keep to this today", good: "Good:", left: "left",
+    again: (weeks) => `In about ${weeks} weeks, look at the same again.`,
+    both: "both sides", cautions: "Keep to this today", days: (n) => n === 1 ? "once a week" :
+      `${n} days a week`, good: "Good:", left: "left",
     look: "Look at this first", none: "", now: { before_training: "Before training.",
       emergency: "Now, as an emergency.", same_day: "Today.", soon: "Soon." },
-    picture: "Picture of", refer: "See a licensed professional", reps: "repetitions",
+    picture: "Picture of", refer: "See a licensed professional",
+    reps: (n) => n === 1 ? "1 repetition" : `${n} repetitions`,
+    reserve: (n) => `stop with ${n} in reserve`,
+    tempo: (t) => `${t.lower_s} s down, ${t.pause_s ? `${t.pause_s} s pause, ` : ""}${t.lift_s} s up`,
     rest: "rest", retest: "See whether it worked", right: "right", say: "Say:", set: "set",
-    sets: "sets", hold: "held", stop: "End the set:", then: "Then", why: "Why",
+    sets: "sets", hold: "held", stop: "End the set:", then: "After the drills", why: "Why",
     likely: "What is likely", belief: (part) => `belief ${part}`,
   },
   de: {
-    both: "beide Seiten", cautions: "Heute beachten", good: "Gut so:", left: "links",
+    again: (weeks) => `In etwa ${weeks} Wochen dasselbe noch einmal ansehen.`,
+    both: "beide Seiten", cautions: "Heute beachten", days: (n) => n === 1 ? "einmal in der Woche" :
+      `an ${n} Tagen in der Woche`, good: "Gut so:", left: "links",
     look: "Zuerst ansehen", none: "", now: { before_training: "Vor dem Training.",
       emergency: "Sofort, als Notfall.", same_day: "Heute noch.", soon: "Bald." },
-    picture: "Bild:", refer: "In fachliche Hände", reps: "Wiederholungen",
+    picture: "Bild:", refer: "In fachliche Hände",
+    reps: (n) => n === 1 ? "1 Wiederholung" : `${n} Wiederholungen`,
+    reserve: (n) => `${n} in Reserve lassen`,
+    tempo: (t) => `${t.lower_s} s ab, ${t.pause_s ? `${t.pause_s} s halten, ` : ""}${t.lift_s} s auf`,
     rest: "Pause", retest: "Sehen, ob es gewirkt hat", right: "rechts", say: "Sagen:", set: "Satz",
-    sets: "Sätze", hold: "gehalten", stop: "Satz beenden:", then: "Danach", why: "Warum",
+    sets: "Sätze", hold: "gehalten", stop: "Satz beenden:", then: "Nach den Übungen", why: "Warum",
     likely: "Was wahrscheinlich ist", belief: (part) => `zu ${part}`,
   },
 };
@@ -120,7 +130,7 @@ export class MovewrightPlan extends HTMLElement {
       plan.session.steps.forEach((step, n) => this.#step(steps, step, n + 1, words));
     }
     this.#list(all, words.then, plan.carry_over);
-    this.#list(all, words.retest, plan.retest.map((one) => one.text));
+    this.#list(all, words.retest, this.#retests(plan.retest, words));
     this.#causes(all, plan.causes, words);
   }
 
@@ -132,6 +142,16 @@ export class MovewrightPlan extends HTMLElement {
     for (const text of texts) put(list, "li", text);
   }
 
+  // What is looked at today is not said again where the same is looked at in some weeks.
+  #retests(retests, words) {
+    const key = (one) => `${one.movement} ${one.view} ${one.finding} ${one.side}`;
+    const today = new Set(retests.filter((one) => one.finding && !one.weeks).map(key));
+    const same = (one) => one.finding && one.weeks && today.has(key(one));
+    const weeks = new Set(retests.filter(same).map((one) => one.weeks));
+    return [...retests.filter((one) => !same(one)).map((one) => one.text),
+      ...[...weeks].map(words.again)];
+  }
+
   #step(steps, step, number, words) {
     const item = put(steps, "li");
     if (this.#origin) this.#picture(item, step, words);
@@ -140,9 +160,12 @@ export class MovewrightPlan extends HTMLElement {
     const sides = step.sides.map((one) =>
       `${one.sets} ${one.sets === 1 ? words.set : words.sets} ${words[one.side]}`.trim());
     const dose = [sides.join(", ")];
-    if (step.reps !== null) dose.push(`${step.reps} ${words.reps}`);
+    if (step.reps !== null) dose.push(words.reps(step.reps));
     if (step.hold_s !== null) dose.push(`${step.hold_s} s ${words.hold}`);
+    if (step.tempo !== null) dose.push(words.tempo(step.tempo));
+    if (step.effort) dose.push(words.reserve(step.effort));
     if (step.rest_s) dose.push(`${words.rest} ${step.rest_s} s`);
+    dose.push(words.days(step.times_a_week));
     put(told, "p", `${dose.join("; ")}.`);
     for (const [name, text] of [[words.say, step.cues.join(" ")],
       [words.good, step.good_looks_like], [words.stop, step.stop_when]]) {

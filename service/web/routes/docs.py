@@ -1,4 +1,9 @@
-"""`GET /docs...`: the contract to read, the playground, the component, each a page of its own."""
+"""`GET /docs...`: the contract to read, the playground, the component, each a page of its own.
+
+`/` leads here: whoever opens the service in a browser wants to know what it is.
+"""
+
+from functools import cache
 
 import msgspec
 from litestar import Response, route
@@ -7,6 +12,7 @@ from markupsafe import Markup
 
 from service import __version__
 from service.engine.plan import CONTRACT, plan
+from service.model.answer import Answer
 from service.model.graph import Graph
 from service.model.screen import Options, Screen
 from service.web.documents import Document, ReadRequest, document, serve
@@ -21,11 +27,17 @@ _PAGE = {"serves": (HTML_MEDIA,)}
 
 
 def docs_routes(graph: Graph) -> list[HTTPRouteHandler]:
-    """The handlers of the three pages."""
+    """The handlers of the three pages, and of the way to them."""
     screens = examples()
     first = screens[SHOWN]
     version = f"{graph.pack.digest} {__version__} {CONTRACT} {assets_version()}"
     shown: dict[str, Document] = {}
+
+    @cache
+    def decided() -> Answer:
+        """The plan that the pages show, the same for every caller."""
+        screen = msgspec.json.decode(first, type=Screen)
+        return plan(msgspec.structs.replace(screen, options=Options()), graph)
 
     def page(request: ReadRequest, name: str, policy: str, **values: object) -> Response[bytes]:
         """The page, made when it is first asked for; addresses in it follow the host asked."""
@@ -42,7 +54,7 @@ def docs_routes(graph: Graph) -> list[HTTPRouteHandler]:
     @route("/docs", http_method=READ, opt=_PAGE, sync_to_thread=False)
     def read_docs(request: ReadRequest) -> Response[bytes]:
         """What there is, and the contract to read."""
-        return page(request, "docs.html", SWAGGER_POLICY, example=SHOWN)
+        return page(request, "docs.html", SWAGGER_POLICY, example=SHOWN, answer=_excerpt(decided()))
 
     @route("/docs/try", http_method=READ, opt=_PAGE, sync_to_thread=False)
     def read_try(request: ReadRequest) -> Response[bytes]:
@@ -53,11 +65,31 @@ def docs_routes(graph: Graph) -> list[HTTPRouteHandler]:
     @route("/docs/component", http_method=READ, opt=_PAGE, sync_to_thread=False)
     def read_component(request: ReadRequest) -> Response[bytes]:
         """The component, running."""
-        screen = msgspec.json.decode(first, type=Screen)
-        answer = plan(msgspec.structs.replace(screen, options=Options()), graph)
-        return page(request, "component.html", PAGE_POLICY, plan=_inside_script(answer))
+        return page(request, "component.html", PAGE_POLICY, plan=_inside_script(decided()))
 
-    return [read_docs, read_try, read_component]
+    @route("/", http_method=READ, opt=_PAGE, sync_to_thread=False)
+    def lead_here(request: ReadRequest) -> Response[bytes]:
+        """The way to the docs."""
+        return Response(b"", status_code=307, headers={"Location": "/docs"}, media_type=HTML_MEDIA)
+
+    return [read_docs, read_try, read_component, lead_here]
+
+
+def _excerpt(answer: Answer) -> str:
+    """A few fields of an answer as JSON: enough to see what the whole is about."""
+    told: dict[str, object] = {"verdict": answer.verdict, "summary": answer.summary}
+    for cause in answer.causes[:1]:
+        told["causes"] = [
+            {
+                "name": cause.name,
+                "side": cause.side,
+                "belief": cause.belief,
+                "because": [one.text for one in cause.because[:2]],
+            }
+        ]
+    steps = answer.session.steps if answer.session else ()
+    told["session"] = {"steps": [{"name": one.name, "cues": one.cues} for one in steps[:1]]}
+    return msgspec.json.format(msgspec.json.encode(told), indent=2).decode()
 
 
 def _inside_script(answer: msgspec.Struct) -> Markup:
