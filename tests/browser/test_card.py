@@ -2,6 +2,7 @@
 
 import io
 import json
+import os
 import urllib.request
 from pathlib import Path
 
@@ -11,6 +12,8 @@ from pypdf import PdfReader
 from service.web.shipped import examples
 from tests.browser.conftest import Visitor
 
+PICTURES = os.environ.get("MOVEWRIGHT_TEST_PICTURES")
+"""A folder in which to keep every card that is printed."""
 PAPERS = {"a4": "A4", "letter": "Letter"}
 NAMES = ["left_knee_nothing_helps", "sore_shoulder_still_squats", "arms_up_ribs_flare"]
 
@@ -49,9 +52,29 @@ def test_five_steps_print_on_one_page(
     visit = visitor()
     visit.page.goto(f"file://{file}")
     printed = visit.page.pdf(format=PAPERS[paper], prefer_css_page_size=True)
+    if PICTURES:
+        (Path(PICTURES) / f"card-{name}-{language}-{paper}.pdf").write_bytes(printed)
     assert len(PdfReader(io.BytesIO(printed)).pages) == 1
     assert [url for url in visit.requests if not url.startswith(("file:", "data:"))] == []
     assert visit.faults == []
+
+
+@pytest.mark.parametrize("paper", sorted(PAPERS))
+def test_large_type_takes_more_pages_and_splits_no_drill(
+    visitor: Visitor, site: str, tmp_path: Path, paper: str
+) -> None:
+    body = five_steps(site, NAMES[0], "en")
+    steps = json.loads(sent(site, body, "application/json"))["session"]["steps"]
+    file = tmp_path / "card.html"
+    file.write_bytes(sent(site, body, "text/html", f"?paper={paper}&type=large"))
+    visit = visitor()
+    visit.page.goto(f"file://{file}")
+    pages = PdfReader(io.BytesIO(visit.page.pdf(prefer_css_page_size=True))).pages
+    assert len(pages) > 1
+    read = ["".join(page.extract_text().split()) for page in pages]
+    for step in steps:
+        first, last = ("".join(text.split()) for text in (step["name"], step["stop_when"]))
+        assert any(first in text and last in text for text in read), step["name"]
 
 
 @pytest.mark.parametrize("name", ["left_knee_nothing_helps", "calf_swelling", "nothing_stands_out"])

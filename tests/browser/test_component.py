@@ -22,7 +22,7 @@ def answer(site: str, name: str, **options: Any) -> dict[str, Any]:
 
 def opened(visit: Visit) -> Page:
     page = visit.open(PAGE)
-    page.wait_for_function("document.querySelector('movewright-plan').shadowRoot.children.length")
+    page.locator("movewright-plan .steps").wait_for()
     return page
 
 
@@ -123,10 +123,7 @@ def test_it_fetches_what_src_names_and_says_when_it_cannot(visitor: Visitor, sit
     plan = answer(site, "calf_swelling")
     page.route("**/today.json", lambda route: route.fulfill(json=plan))
     page.evaluate("document.querySelector('movewright-plan').setAttribute('src', '/today.json')")
-    page.wait_for_function(
-        "text => document.querySelector('movewright-plan').shadowRoot.textContent.includes(text)",
-        arg=plan["summary"],
-    )
+    page.get_by_text(plan["summary"]).wait_for()
     status = page.evaluate(
         """() => new Promise((resolve) => {
         const element = document.querySelector('movewright-plan');

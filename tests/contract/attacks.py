@@ -317,7 +317,8 @@ def paths() -> Iterator[tuple[str, bytes, int]]:
         ("a kind of python", b"/v1/catalog/drills/__init__", 404),
         ("a problem of rubbish", b"/problems/%3Cscript%3E", 404),
         ("8 000 letters", b"/v1/examples/" + b"a" * 8000, 404),
-        ("a thousand slashes", b"/" * 1000, 404),
+        # the router reads them as one: the way to the docs
+        ("a thousand slashes", b"/" * 1000, 307),
         ("a query", b"/v1/about?x=1", 400),
         ("another case", b"/V1/About", 404),
         ("framework pages", b"/schema", 404),

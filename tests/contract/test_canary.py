@@ -76,6 +76,14 @@ def replaced(value: Any, place: tuple[Any, ...]) -> Any:
     return copy
 
 
+def forms() -> Iterator[dict[str, str]]:
+    """Forms of the touch page with the token in one field each, and in the draft."""
+    fields = {"draft": "{}", "at": "age", "asked": "yes", "go": "next", "age": "40"}
+    for name in (*fields, "language", CANARY):
+        yield {**fields, name: CANARY}
+    yield {**fields, "draft": json.dumps({"answers": {"age": [CANARY], CANARY: [CANARY]}})}
+
+
 @pytest.mark.parametrize("log", ["requests", "faults"])
 def test_no_token_is_found_again(tmp_path: Path, log: str) -> None:
     schema = contract()
@@ -100,6 +108,11 @@ def test_no_token_is_found_again(tmp_path: Path, log: str) -> None:
                 assert answer.status_code < 500, operation.path
                 if answer.status_code >= 400:
                     assert CANARY not in answer.text
+                sent += 1
+        for path in ("/kiosk", "/embed"):
+            for form in forms():
+                answer = client.post(path, data=form, headers=headers)
+                assert answer.status_code < 500, form
                 sent += 1
         for raw in (
             b"\0",

@@ -14,10 +14,11 @@ from service.web.contract.operations import OPERATIONS
 from service.web.keys import new_key
 from service.web.shipped import contract_file
 from tests.contract.running import service
+from tests.strategies import TIMES
 
 SEED = 20261125
-EXAMPLES = 200
-EXAMPLES_WITH_KEY = 40
+EXAMPLES = 60 * TIMES
+EXAMPLES_WITH_KEY = 20 * TIMES
 
 
 def run(url: str, contract: Path, examples: int, folder: Path, *more: str) -> str:

@@ -156,7 +156,8 @@ def test_a_drill_has_a_picture_of_each_side(client: Client, side: str) -> None:
     [
         ("/v1/catalog/drills/clam/picture.svg?side=both", 404),
         ("/v1/catalog/drills/clam/picture.svg?size=2", 400),
-        ("/v1/catalog/findings/knee_in/picture.svg?side=left", 400),
+        ("/v1/catalog/findings/knee_in/picture.svg?size=2", 400),
+        ("/v1/catalog/findings/knee_in/picture.svg?side=left", 404),
         ("/v1/catalog/drills/no_such/picture.svg", 404),
         ("/v1/catalog/causes/calf.control/picture.svg", 404),
     ],
@@ -178,7 +179,7 @@ def test_files_of_pages_may_be_kept_for_good_only_under_their_version(client: Cl
     assert client.get("/assets/..%2fapp.py").status_code == 404
 
 
-@pytest.mark.parametrize("path", ["/docs", "/docs/component", "/docs/try"])
+@pytest.mark.parametrize("path", ["/docs", "/docs/component", "/docs/contract", "/docs/try"])
 def test_a_page_follows_the_host_it_was_asked_at(client: Client, path: str) -> None:
     answer = client.get(path, headers={"Accept": BROWSER, "Host": "gym.example"})
     assert answer.status_code == 200

@@ -97,3 +97,10 @@ def test_no_bytes_whatever_make_the_service_fail(body: bytes) -> None:
     answer = running().post("/kiosk", content=body, headers=FORM)
     assert answer.status_code == 200, answer.text
     assert form_in(answer.text).title
+
+
+def test_safety_cannot_be_skipped() -> None:
+    visitor = Visitor(running())
+    visitor.send({"draft": ["{}"], "at": ["today"], "go": ["next"], "asked": ["yes"]})
+    assert visitor.at == "alerts"
+    assert "drills" not in visitor.answer.text

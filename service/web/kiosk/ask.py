@@ -32,6 +32,8 @@ URGENCIES: tuple[Urgency, ...] = ("emergency", "same_day", "soon", "before_train
 LEVELS = ("new", "regular", "advanced")
 MOMENTS = ("lowering", "bottom", "rising")
 RESULTS = ("gone", "better", "same", "worse")
+MOST_TRIED = 6
+"""As many changes as a screen takes of one observation."""
 SIDES = ("left", "right", "both")
 
 
@@ -313,7 +315,7 @@ def _tried(ask: Asker, answers: Answers) -> tuple[Group, ...]:
     if not ticked(answers, "seen") or not changes:
         return ()
     none = Option(value=NONE, label=ask.say("tried_none"))
-    return (_many(ask, "tried", (Part(options=(none, *changes)),)),)
+    return (_many(ask, "tried", (Part(options=(none, *changes)),), most=MOST_TRIED),)
 
 
 def _tried_more(ask: Asker, answers: Answers) -> tuple[Group, ...]:
@@ -356,8 +358,9 @@ def _today(ask: Asker, answers: Answers) -> tuple[Group, ...]:
     )  # fmt: skip
 
 
-def _many(ask: Asker, name: str, parts: tuple[Part, ...]) -> Group:
-    return Group(name=name, kind="many", parts=parts, none=NONE, legend=ask.say(f"{name}_legend"))
+def _many(ask: Asker, name: str, parts: tuple[Part, ...], most: int = 0) -> Group:
+    legend = ask.say(f"{name}_legend")
+    return Group(name=name, kind="many", parts=parts, none=NONE, legend=legend, high=most)
 
 
 SAFETY = ("alerts", "pain", "pain_more", "conditions", "conditions_more", "age")

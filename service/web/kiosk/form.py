@@ -58,6 +58,7 @@ class Group(Struct, frozen=True, kw_only=True):
     """The option that says that none of the others holds."""
     low: int = 0
     high: int = 0
+    """Bounds of a number; how many boxes may be ticked, 0 for any number of them."""
     preset: str = ""
     """What stands there until something is entered."""
     given: tuple[str, ...] = ()
@@ -86,6 +87,8 @@ class Group(Struct, frozen=True, kw_only=True):
             return "kiosk_fault_number" if wrong else ""
         if self.none in self.chosen and len(self.chosen) > 1:
             return "kiosk_fault_none_and_more"
+        if self.kind == "many" and self.high and len(self.chosen) > self.high:
+            return "kiosk_fault_most"
         if self.needed and not self.chosen:
             return "kiosk_fault_some" if self.kind == "many" else "kiosk_fault_one"
         return ""

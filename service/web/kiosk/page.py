@@ -100,5 +100,8 @@ def _reason(ask: Asker, cause: CauseAnswer) -> Reason:
             # held together on a narrow page
             sure=ask.words.per_cent(cause.belief).replace(" ", "\N{NO-BREAK SPACE}"),
         ),
-        because=tuple(one.text for one in strongest[:REASONS_SHOWN]),
+        because=tuple(
+            one.text if (one.moved or 0.0) > 0 else ask.say("against", text=one.text)
+            for one in strongest[:REASONS_SHOWN]
+        ),
     )

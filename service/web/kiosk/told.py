@@ -100,13 +100,13 @@ def _negatives(ask: Asker, answers: Answers) -> Iterator[Observation]:
 
 
 def _trials(answers: Answers, finding: str) -> Iterator[Trial]:
-    """What the changes did, the first six: more than that no observation takes."""
+    """What the changes did. The page takes no more of them than an observation does."""
     results = (
         (change, first(answers, f"tried.{change}.{finding}")) for change in ticked(answers, "tried")
     )
-    told = [(change, result) for change, result in results if result not in ("", NONE)]
-    for change, result in told[:6]:
-        yield Trial(change=change, result=result)  # type: ignore[arg-type]
+    for change, result in results:
+        if result not in ("", NONE):
+            yield Trial(change=change, result=result)  # type: ignore[arg-type]
 
 
 def _best_view(ask: Asker, answers: Answers, finding: str) -> str:

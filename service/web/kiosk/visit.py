@@ -112,10 +112,11 @@ def _asking(draft: Draft, steps: tuple[Asked, ...], number: int, *, faulty: bool
 def _stopping(ask: Asker, counted: Answers, ids: list[str], here: int) -> tuple[Referral, ...]:
     """The referrals that end the visit at a step of safety, most urgent first.
 
-    An emergency ends it at once. What is less urgent waits for the last question of safety: some
+    An emergency ends it at once, but not before the rest about what was just ticked is asked: an
+    operation may be years ago. What is less urgent waits for the last question of safety: some
     signs are an emergency only together.
     """
-    if ids[here] not in SAFETY:
+    if ids[here] not in SAFETY or f"{ids[here]}_more" in ids[here + 1 : here + 2]:
         return ()
     # what stands in later steps must not count before it is asked again
     before = {step for step in SAFETY if step in ids and ids.index(step) <= here}

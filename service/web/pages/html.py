@@ -17,6 +17,18 @@ _TEMPLATES = Environment(
 )
 _TEMPLATES.globals["asset"] = asset
 
+
+def _coded(text: str) -> Markup:
+    """A text of ours in which `what stands between such marks` is set as code."""
+    parts = text.split("`")
+    return Markup("").join(
+        Markup("<code>{}</code>").format(part) if number % 2 else part
+        for number, part in enumerate(parts)
+    )
+
+
+_TEMPLATES.filters["coded"] = _coded
+
 PAGE_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; "
     "connect-src 'self'; base-uri 'none'; form-action 'self'"

@@ -1,4 +1,4 @@
-"""`GET /docs...`: the contract to read, the playground, the component, each a page of its own.
+"""`GET /docs...`: what there is, the contract to read, the playground and the component.
 
 `/` leads here: whoever opens the service in a browser wants to know what it is.
 """
@@ -27,7 +27,7 @@ _PAGE = {"serves": (HTML_MEDIA,)}
 
 
 def docs_routes(graph: Graph) -> list[HTTPRouteHandler]:
-    """The handlers of the three pages, and of the way to them."""
+    """The handlers of the four pages, and of the way to them."""
     screens = examples()
     first = screens[SHOWN]
     version = f"{graph.pack.digest} {__version__} {CONTRACT} {assets_version()}"
@@ -53,8 +53,13 @@ def docs_routes(graph: Graph) -> list[HTTPRouteHandler]:
 
     @route("/docs", http_method=READ, opt=_PAGE, sync_to_thread=False)
     def read_docs(request: ReadRequest) -> Response[bytes]:
-        """What there is, and the contract to read."""
-        return page(request, "docs.html", SWAGGER_POLICY, example=SHOWN, answer=_excerpt(decided()))
+        """What there is."""
+        return page(request, "docs.html", PAGE_POLICY, example=SHOWN, answer=_excerpt(decided()))
+
+    @route("/docs/contract", http_method=READ, opt=_PAGE, sync_to_thread=False)
+    def read_contract(request: ReadRequest) -> Response[bytes]:
+        """The contract, for people."""
+        return page(request, "contract.html", SWAGGER_POLICY)
 
     @route("/docs/try", http_method=READ, opt=_PAGE, sync_to_thread=False)
     def read_try(request: ReadRequest) -> Response[bytes]:
@@ -72,7 +77,7 @@ def docs_routes(graph: Graph) -> list[HTTPRouteHandler]:
         """The way to the docs."""
         return Response(b"", status_code=307, headers={"Location": "/docs"}, media_type=HTML_MEDIA)
 
-    return [read_docs, read_try, read_component, lead_here]
+    return [read_docs, read_contract, read_try, read_component, lead_here]
 
 
 def _excerpt(answer: Answer) -> str:

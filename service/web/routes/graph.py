@@ -66,8 +66,9 @@ def _side_of(request: ReadRequest, kind: str) -> Literal["left", "right"]:
     asked = list(request.query_params.multi_items())
     if not asked:
         return "right"
-    if kind != "drills" or len(asked) > 1 or asked[0][0] != "side":
+    if len(asked) > 1 or asked[0][0] != "side":
         raise RefusalError("unknown-query")
-    if asked[0][1] not in SIDES:
+    # only a drill has sides: nothing else has a picture of one
+    if kind != "drills" or asked[0][1] not in SIDES:
         raise RefusalError("not-found")
     return asked[0][1]  # type: ignore[no-any-return]

@@ -10,7 +10,7 @@ function sure(holds: boolean, says: string): asserts holds {
   if (!holds) throw new Error(says);
 }
 
-const api = createClient<paths>({ baseUrl: process.argv[2] ?? "" });
+const api = createClient<paths, "application/json" | "application/problem+json">({ baseUrl: process.argv[2] ?? "" });
 
 const listed = await api.GET("/v1/examples");
 sure(listed.data !== undefined, "no list of examples");
