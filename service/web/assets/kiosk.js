@@ -22,7 +22,8 @@ function watch() {
 
 function ready() {
   for (const button of document.querySelectorAll(".print")) button.hidden = false;
-  only("dialog").addEventListener("close", watch);
+  // a late word of a dialog that is open again must not undo its warning
+  only("dialog").addEventListener("close", () => only("dialog").open || watch());
   // a first page holds nothing until it is touched, and may stand there all day
   if (!("fresh" in document.body.dataset)) watch();
 }
