@@ -11,7 +11,7 @@ from msgspec import Struct
 
 from service.figures.body import Vector, stance_of
 from service.figures.kit import Mark, kit_marks, room_marks
-from service.figures.place import Placed, place
+from service.figures.place import HEIGHT, Placed, before_of, place
 from service.figures.view import Dot, middle, seen_from
 from service.model.graph import Graph
 from service.model.knowledge import DrillRecord
@@ -52,11 +52,14 @@ def picture(graph: Graph, drill_id: str, side: Side) -> str | None:
     figure = graph.figure
     if figure is None or not drill.poses:
         return None
-    placed = [place(stance_of(pose, graph.postures[pose.posture]), figure) for pose in drill.poses]
-    panels = []
-    for n, (pose, body) in enumerate(zip(drill.poses, placed, strict=True)):
-        before = placed[n - 1].points if n else None
+    panels: list[Panel] = []
+    heights = HEIGHT
+    for pose in drill.poses:
+        body = place(stance_of(pose, graph.postures[pose.posture]), figure, heights)
+        before = before_of(body, panels[-1].placed) if panels else None
         panels.append(Panel(placed=body, marks=tuple(_marks(pose, body, before))))
+        # a box that was stepped on is as high once somebody stands on it
+        heights = {**heights, **body.surfaces}
     return _page(drill, side, panels)
 
 

@@ -10,11 +10,13 @@ from typing import Literal
 from msgspec import Struct
 
 from service.figures.body import Vector
-from service.figures.place import GROUPS, Placed
+from service.figures.place import GROUPS, Placed, is_beside, lowest
 from service.figures.view import Dot, ends, seen_from
 from service.model.pose import KitPlace, PoseView
 
 BLACK = "#000"
+WALL_ABOVE = 0.45
+"""How high a wall behind somebody seen from above is drawn, so that it leaves room for them."""
 
 
 class Mark(Struct, frozen=True, kw_only=True):
@@ -51,11 +53,44 @@ def room_marks(body: Placed) -> Iterator[Mark]:
     view = body.stance.view
     seen = [seen_from(point, view)[0] for point in body.points.values()]
     left, right = min(x for x, _ in seen), max(x for x, _ in seen)
-    if body.stance.on and "bar" not in body.stance.on.values():
+    if view == "above" and body.stance.lean < -45:
+        yield _ground(body)
+    elif set(body.stance.on.values()) - {"bar"}:
         yield thin((left - 0.08, 0.0), (right + 0.08, 0.0), width=0.012)
     for contact, surface in body.stance.on.items():
         at = [seen_from(body.points[name], view)[0] for name in GROUPS[contact]]
-        yield from _surface(surface, body.surfaces.get(surface, 0.0), at, view)
+        if surface == "wall":
+            yield from _wall(contact, body)
+        else:
+            yield from _surface(surface, body.surfaces.get(surface, 0.0), at, view)
+
+
+def _ground(body: Placed) -> Mark:
+    """Return the ground under somebody who lies on the back, seen from the feet and from above."""
+    xs = [x for x, _, _ in body.points.values()]
+    ys = [y for _, y, _ in body.points.values()]
+    far, near = (seen_from((x, 0.0, 0.0), "above")[0][1] for x in (min(xs) - 0.08, max(xs) + 0.08))
+    return box(min(ys) - 0.08, far, max(ys) + 0.08, near)
+
+
+def _wall(contact: str, body: Placed) -> Iterator[Mark]:
+    """Yield the edge of a wall where the contact is seen to touch it."""
+    view, at = body.stance.view, body.surfaces["wall"]
+    if view == "above":
+        ys = [y for _, y, _ in body.points.values()]
+        foot = seen_from((at, 0.0, 0.0), view)[0][1]
+        yield box(min(ys) - 0.08, foot - WALL_ABOVE, max(ys) + 0.08, foot)
+        return
+    if view == "side":
+        names = GROUPS[contact]
+        at += sum(seen_from(body.points[n], view)[0][0] - body.points[n][0] for n in names) / len(
+            names
+        )
+    elif not is_beside(contact, view):
+        return
+    elif view == "back":
+        at = -at
+    yield thin((at, -1.12), (at, 0.0), width=0.02)
 
 
 def _surface(surface: str, height: float, at: list[Dot], view: PoseView) -> Iterator[Mark]:
@@ -78,14 +113,11 @@ def _surface(surface: str, height: float, at: list[Dot], view: PoseView) -> Iter
         span = max(0.3, reach + 0.12)
         ends_of_bar = (middle - span, -height), (middle + span, -height)
         if view == "side":
-            yield ring((middle, -height), 0.02)
+            # its end, hung from the ceiling
+            yield thin((middle, -height - 0.12), (middle, -height), width=0.016)
+            yield ring((middle, -height), 0.03)
         else:
             yield thin(*ends_of_bar, width=0.022)
-    elif surface == "wall":
-        if view != "side":
-            # a wall in front of or behind somebody seen square to it is the sheet itself
-            return
-        yield thin((height, -1.12), (height, 0.0), width=0.02)
 
 
 # --- what is held -------------------------------------------------------------------------
@@ -196,9 +228,10 @@ def _under(largest: float) -> Drawer:
     def draw(placed: KitPlace, points: tuple[Vector, ...], body: Placed) -> Iterator[Mark]:
         low = min(points, key=lambda point: point[2])
         x, y = seen_from(low, body.stance.view)[0]
-        if placed.at == "between_knees":
+        if placed.at == "between_knees" or (placed.at == "heels" and body.stance.view != "side"):
             (ax, ay), (bx, by) = (seen_from(point, body.stance.view)[0] for point in points)
-            yield ring(((ax + bx) / 2, (ay + by) / 2), min(largest, 0.06))
+            rise = 0.04 if placed.at == "heels" else 0.0
+            yield ring(((ax + bx) / 2, (ay + by) / 2 - rise), min(largest, 0.06))
             return
         if placed.at == "face":
             yield ring((x + 0.05, y), min(largest, 0.05))
@@ -209,6 +242,16 @@ def _under(largest: float) -> Drawer:
         yield ring((x, -radius), radius)
 
     return draw
+
+
+def _roller(placed: KitPlace, points: tuple[Vector, ...], body: Placed) -> Iterator[Mark]:
+    """Yield a roller across under a limb or the upper back, or along under the whole back."""
+    if placed.at != "back":
+        yield from _under(0.07)(placed, points, body)
+        return
+    ends_of_back = sorted(seen_from(point, body.stance.view)[0][0] for point in points)
+    top = -lowest(body.points, "back")
+    yield box(ends_of_back[0] - 0.12, top, ends_of_back[1] + 0.06, 0.0)
 
 
 def _held_ball(placed: KitPlace, points: tuple[Vector, ...], body: Placed) -> Iterator[Mark]:
@@ -247,7 +290,7 @@ DRAWERS: Mapping[str, Drawer] = {
     "barbell": _barbell,
     "cable": _line_to_anchor,
     "dumbbells": _dumbbells,
-    "foam_roller": _under(0.07),
+    "foam_roller": _roller,
     "heel_wedge": _wedge,
     "kettlebell": _kettlebell,
     "long_band": _band,

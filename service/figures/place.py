@@ -10,6 +10,7 @@ from msgspec import Struct
 
 from service.figures.body import Stance, Vector, points_of, turned
 from service.model.knowledge import FigureRecord
+from service.model.pose import PoseView
 
 THICK: Mapping[str, float] = {
     "back": 0.055,
@@ -72,11 +73,12 @@ class Placed(Struct, frozen=True, kw_only=True):
     stance: Stance
 
 
-def place(stance: Stance, figure: FigureRecord) -> Placed:
+def place(stance: Stance, figure: FigureRecord, heights: Mapping[str, float] = HEIGHT) -> Placed:
     """Return the body set down.
 
     With two kinds of contact on the floor the whole body is tipped until both touch it; other
     surfaces stand where their contact is. The first contact on the floor lies at x = 0.
+    `heights` are of surfaces whose height nothing on the floor tells.
     """
     points = points_of(stance, figure)
     floor = [contact for contact, surface in stance.on.items() if surface == "floor"]
@@ -89,21 +91,40 @@ def place(stance: Stance, figure: FigureRecord) -> Placed:
         lift = -min(lowest(points, contact) for contact in floor)
     else:
         contact, surface = next(iter(stance.on.items()))
-        lift = HEIGHT[surface] - lowest(points, contact)
-    # heels rise and toes stay, so that a foot does not wander from pose to pose
-    names = GROUPS[next(iter(floor or stance.on))]
-    anchor = [name for name in names if name.endswith("toes")] or names
-    shift = -sum(points[name][0] for name in anchor) / len(anchor)
+        lift = heights[surface] - lowest(points, contact)
+    names = anchor_of(stance)
+    shift = -_mean(points, names)
     moved = {name: (x + shift, y, z + lift) for name, (x, y, z) in points.items()}
     surfaces: dict[str, float] = {}
     for contact, surface in stance.on.items():
         if surface == "wall":
-            surfaces[surface] = _wall(moved, contact)
+            surfaces[surface] = _wall(moved, contact, stance.view)
         elif surface == "bar":
             surfaces[surface] = max(moved[name][2] for name in GROUPS[contact])
         elif surface != "floor":
             surfaces[surface] = lowest(moved, contact)
     return Placed(points=moved, surfaces=surfaces, stance=stance)
+
+
+def anchor_of(stance: Stance) -> tuple[str, ...]:
+    """Return the points that stay where they are: of the first contact, on the floor if any is.
+
+    Heels rise and toes stay, so that a foot does not wander from pose to pose.
+    """
+    floor = [contact for contact, surface in stance.on.items() if surface == "floor"]
+    names = GROUPS[next(iter(floor or stance.on))]
+    return tuple(name for name in names if name.endswith("toes")) or names
+
+
+def before_of(body: Placed, before: Placed) -> dict[str, Vector]:
+    """Return the points of the pose before, moved so that what stays now has stayed."""
+    names = anchor_of(body.stance)
+    shift = _mean(body.points, names) - _mean(before.points, names)
+    return {name: (x + shift, y, z) for name, (x, y, z) in before.points.items()}
+
+
+def _mean(points: Mapping[str, Vector], names: tuple[str, ...]) -> float:
+    return sum(points[name][0] for name in names) / len(names)
 
 
 def skin(name: str) -> float:
@@ -116,8 +137,24 @@ def lowest(points: Mapping[str, Vector], contact: str) -> float:
     return min(points[name][2] - skin(name) for name in GROUPS[contact])
 
 
-def _wall(points: Mapping[str, Vector], contact: str) -> float:
-    """Return how far forward a wall stands that the contact touches, behind for the back."""
+def is_beside(contact: str, view: PoseView) -> bool:
+    """Return whether a wall that the contact touches stands beside the body.
+
+    Seen square, a wall ahead or behind is the sheet itself, so a hand or a knee of one side
+    shows the wall that it is beside.
+    """
+    return view in ("back", "front") and contact.startswith(("left_", "right_"))
+
+
+def _wall(points: Mapping[str, Vector], contact: str, view: PoseView) -> float:
+    """Return where a wall stands that the contact touches.
+
+    How far forward, behind for the back; how far to the left where it stands beside.
+    """
+    if is_beside(contact, view):
+        ys = [points[name][1] for name in GROUPS[contact]]
+        thick = skin(GROUPS[contact][0])
+        return max(ys) + thick if contact.startswith("left_") else min(ys) - thick
     xs = [points[name][0] for name in GROUPS[contact]]
     if contact == "face":
         # nobody presses the nose to a wall: there is a ball between
@@ -132,8 +169,10 @@ def _level(points: Mapping[str, Vector], first: str, second: str, *, sideways: b
     Searched within 60 degrees either way; the smallest tip is taken. 0 where there is none.
     """
 
+    touching = {name: points[name] for name in (*GROUPS[first], *GROUPS[second])}
+
     def gap(degrees: float) -> float:
-        tipped = turned(points, degrees, sideways=sideways)
+        tipped = turned(touching, degrees, sideways=sideways)
         return lowest(tipped, first) - lowest(tipped, second)
 
     for reach in (15.0, 30.0, 60.0):

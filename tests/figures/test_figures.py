@@ -2,20 +2,23 @@
 
 import math
 import xml.etree.ElementTree as ET
+from itertools import pairwise
 
 import pytest
 from msgspec.structs import replace
 
 from service.figures import picture
 from service.figures.body import points_of, stance_of
-from service.figures.place import lowest, place
+from service.figures.kit import room_marks
+from service.figures.place import HEIGHT, anchor_of, before_of, lowest, place
 from service.model.graph import Graph
 from service.model.knowledge import FigureRecord
-from service.model.pose import Pose
+from service.model.pose import Pose, PoseView
 
 SVG = "{http://www.w3.org/2000/svg}"
 LARGEST = 14_000
 """Bytes of a picture with three poses."""
+VIEWS: tuple[PoseView, ...] = ("side", "front", "back")
 
 
 @pytest.fixture(scope="module")
@@ -135,3 +138,64 @@ def test_segments_keep_their_length_in_every_pose(graph: Graph, figure: FigureRe
                 assert thigh == pytest.approx(figure.lengths["thigh"], abs=1e-9)
                 arm = math.dist(points[f"{side}_elbow"], points[f"{side}_wrist"])
                 assert arm == pytest.approx(figure.lengths["forearm"], abs=1e-9)
+
+
+@pytest.mark.parametrize(("side", "sign"), [("left", 1), ("right", -1)])
+def test_a_wall_beside_stands_on_the_side_that_touches_it(
+    graph: Graph, figure: FigureRecord, side: str, sign: int
+) -> None:
+    pose = Pose(
+        posture="standing",
+        view="front",
+        joints={"shoulder_abduction": 60},
+        on={"feet": "floor", f"{side}_hand": "wall"},  # type: ignore[dict-item]
+    )
+    body = place(stance_of(pose, graph.postures["standing"]), figure)
+    hand = body.points[f"{side}_hand"][1]
+    assert sign * hand < sign * body.surfaces["wall"] < sign * hand + 0.03
+    assert all(sign * y < sign * body.surfaces["wall"] for _, y, _ in body.points.values())
+
+
+def test_a_wall_in_front_is_not_seen_square(graph: Graph, figure: FigureRecord) -> None:
+    pose = Pose(
+        posture="standing", joints={"shoulder_flexion": 90}, on={"feet": "floor", "hands": "wall"}
+    )
+    stances = [stance_of(replace(pose, view=view), graph.postures["standing"]) for view in VIEWS]
+    upright = [
+        sum(abs(m.dots[0][1]) > 1 for m in room_marks(place(stance, figure))) for stance in stances
+    ]
+    assert dict(zip(VIEWS, upright, strict=True)) == {"side": 1, "front": 0, "back": 0}
+
+
+def test_what_stays_has_stayed_where_the_arrow_starts(graph: Graph, figure: FigureRecord) -> None:
+    moved = 0
+    for drill in graph.drills.values():
+        bodies = [place(stance_of(p, graph.postures[p.posture]), figure) for p in drill.poses]
+        for before, body in pairwise(bodies):
+            shifted = before_of(body, before)
+            names = anchor_of(body.stance)
+            there = sum(shifted[name][0] for name in names)
+            assert there == pytest.approx(sum(body.points[name][0] for name in names)), drill.id
+            moved += shifted["head"][0] != pytest.approx(before.points["head"][0])
+    assert moved > 5
+
+
+def test_a_box_is_as_high_in_the_next_pose(graph: Graph, figure: FigureRecord) -> None:
+    first, second = graph.drills["step_up_low_box"].poses
+    foot_up = place(stance_of(first, graph.postures[first.posture]), figure)
+    stance = stance_of(second, graph.postures[second.posture])
+    stood = place(stance, figure, {**HEIGHT, **foot_up.surfaces})
+    assert stood.surfaces["step_box"] == pytest.approx(foot_up.surfaces["step_box"])
+    assert foot_up.surfaces["step_box"] != pytest.approx(HEIGHT["step_box"])
+
+
+def test_hands_overhead_do_not_cross(graph: Graph, figure: FigureRecord) -> None:
+    """A stick, a bar and most weights are held with the left hand on the left."""
+    for drill in graph.drills.values():
+        for pose in drill.poses:
+            stance = stance_of(pose, graph.postures[pose.posture])
+            points = place(stance, figure).points
+            if stance.left.get("shoulder_flexion", 0) < 150 or stance.roll or stance.lean < -45:
+                continue
+            if stance.right.get("shoulder_flexion", 0) >= 150:
+                assert points["left_hand"][1] > points["right_hand"][1], drill.id
