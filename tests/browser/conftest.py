@@ -118,7 +118,7 @@ class _Framing(SimpleHTTPRequestHandler):
         """Say nothing."""
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def framing_port() -> Iterator[int]:
     """Port of another site; `localhost` may frame the service, `127.0.0.1` may not."""
     with ThreadingHTTPServer(("127.0.0.1", 0), _Framing) as server:
@@ -127,7 +127,7 @@ def framing_port() -> Iterator[int]:
         server.shutdown()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def site(tmp_path_factory: pytest.TempPathFactory, framing_port: int) -> Iterator[str]:
     """The address of one running service."""
     allowed = {"ALLOW_FRAMES": f"http://localhost:{framing_port}"}
@@ -135,9 +135,9 @@ def site(tmp_path_factory: pytest.TempPathFactory, framing_port: int) -> Iterato
         yield running.url
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
-    """One headless browser."""
+    """One headless browser, gone with its event loop before the tests of other rooms begin."""
     if CHROMIUM is None:
         pytest.skip("chromium is not installed: apt-get install chromium")
     with sync_playwright() as driver:
