@@ -1,4 +1,7 @@
-"""The command line: serve, plan one screen, check and compare packs, write the contract."""
+"""The command line: serve, plan one screen, check and compare packs, write the contract.
+
+Over 400 lines, because every verb stands beside its flags in one place.
+"""
 
 import argparse
 import os

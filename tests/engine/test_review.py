@@ -1,4 +1,7 @@
-"""A review holds what a review must: the same whatever the order, honest about what it lacks."""
+"""A review holds what a review must: the same whatever the order, honest about what it lacks.
+
+Over 400 lines, because each part of one answer is shown on the same few pairs of screens.
+"""
 
 import itertools
 import random

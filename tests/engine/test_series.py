@@ -1,4 +1,7 @@
-"""The weeks ahead keep every limit of every day, and go no faster than their rules say."""
+"""The weeks ahead keep every limit of every day, and go no faster than their rules say.
+
+Over 400 lines, because every rule of the weeks is asked of the same series.
+"""
 
 from collections.abc import Iterator
 from itertools import pairwise

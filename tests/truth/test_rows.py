@@ -2,6 +2,7 @@
 
 Apart from the worked cases because each test here walks over many rows of one kind. A row counts
 as used only in a function below that compares its figure with the pack's or works it out anew.
+Over 400 lines, because the rows are counted over all of them.
 """
 
 import itertools

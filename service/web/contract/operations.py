@@ -1,4 +1,7 @@
-"""Every operation of the contract as a row: path, names, words, and the struct it answers with."""
+"""Every operation of the contract as a row: path, names, words, and the struct it answers with.
+
+Over 400 lines, because it is one table, read from top to bottom like the contract.
+"""
 
 from msgspec import Struct
 
