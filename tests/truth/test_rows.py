@@ -1,7 +1,9 @@
 """Published rows held against the pack one by one, and how many of them are used by topic.
 
 Apart from the worked cases because each test here walks over many rows of one kind. A row counts
-as used only in a function below that compares its figure with the pack's or works it out anew.
+as used in a function below that holds it against the pack or works it out anew, or where another
+file of this room does (`ELSEWHERE`, a list kept by hand). A few rows without a figure of their own
+are only pinned to the words that the pack follows.
 Over 400 lines, because the rows are counted over all of them.
 """
 
