@@ -4,7 +4,7 @@ Apart from the options because it is about records and rules, and about no secon
 """
 
 from service.engine.frame import Closure, Frame
-from service.engine.shelf import Row
+from service.engine.rows import Row
 from service.model.quantities import LeftOutReason
 
 
@@ -23,7 +23,7 @@ def held_back(frame: Frame, row: Row, closure: Closure | None) -> tuple[LeftOutR
         return "kit", row.only_kit or ", ".join(_least_lacking(frame, row))
     practising = frame.wanted.verdict == "practise"
     kind = row.rule_practising if practising else row.rule_training
-    if not kind and drill.aim == "practice" and drill.helper and not _helps(drill.helper, frame):
+    if not kind and drill.aim == "practice" and drill.helper and not helps(drill.helper, frame):
         kind = "helper_then_plain"
     return ("rule", frame.shelf.rules[kind].id) if kind else None
 
@@ -41,7 +41,7 @@ def _short_first(ids: list[str]) -> tuple[int, list[str]]:
     return len(ids), ids
 
 
-def _helps(helper: str, frame: Frame) -> bool:
+def helps(helper: str, frame: Frame) -> bool:
     """Say if practice with this helper makes sense after what was tried.
 
     It does where the helper itself helped today. Where practice is all that is called for and

@@ -6,6 +6,7 @@ Apart from the search because the bound stands on its own proof, whatever slopes
 import itertools
 from collections.abc import Sequence
 
+from service.engine.exchange import Parts
 from service.model.choice import Problem
 from service.model.quantities import MICRO
 
@@ -20,8 +21,16 @@ class Lines:
     is a valid bound.
     """
 
-    def __init__(self, problem: Problem, usable: Sequence[int], group: Sequence[int]) -> None:
+    def __init__(
+        self,
+        problem: Problem,
+        parts: Sequence[Parts],
+        usable: Sequence[int],
+        group: Sequence[int],
+    ) -> None:
+        """`parts` are by option the effects that weigh."""
         self.problem = problem
+        self.parts = parts
         self.usable = usable
         self.group = group
         self.slopes = [0] * len(problem.weights)
@@ -31,7 +40,7 @@ class Lines:
         self.net: list[int] = []
         """worth - price * seconds, by option."""
         options = problem.options
-        self.rows = [(c, options[c].effects, options[c].seconds) for c in usable]
+        self.rows = [(c, parts[c], options[c].seconds) for c in usable]
         self.weighed = [(i, weight) for i, weight in enumerate(problem.weights) if weight > 0]
 
     def aim(self, target: int, start: Sequence[int], price: int, rounds: int) -> None:
@@ -102,7 +111,7 @@ class Lines:
         late = -limits.seconds
         for c in picked:
             late += options[c].seconds
-            for i, e in options[c].effects:
+            for i, e in self.parts[c]:
                 effects[i] += e
         # seconds are measured in thousandths of the whole time, so that both kinds count alike
         unit = max(1, limits.seconds)

@@ -13,9 +13,9 @@ where its bound is below the best value found: equal values are followed to the 
 from typing import Literal
 
 from service.engine.bounds import Lines, best_few
-from service.engine.exchange import ENDS, PRACTISES, dominators, returns
+from service.engine.exchange import ENDS, PRACTISES, returns
 from service.engine.sequence import in_order
-from service.engine.table import Table
+from service.engine.table import Table, table_of
 from service.model.choice import Choice, Problem
 from service.model.quantities import MICRO
 
@@ -38,7 +38,7 @@ def choose(problem: Problem) -> Choice:
     `chosen` is in the order of the session. Cost: with k steps at most n^(k-1) nodes of n steps
     each, in practice a few dozen.
     """
-    return best_of(Table(problem))
+    return best_of(table_of(problem))
 
 
 def best_of(table: Table) -> Choice:
@@ -116,14 +116,12 @@ class _Search:
         """Make the costlier bounds, from the best set found so far."""
         if self.lines is not None:
             everyone = [(1 << len(self.options)) - 1] * len(self.options)
-            self.dominators = dominators(
-                self.options, self.conflict, self.meets, self.raises, within=everyone
-            )
+            self.dominators = self.table.dominators(everyone)
         sums = [0] * len(self.weights)
         for c in self.best_set:
             for i, effect in self.parts[c]:
                 sums[i] += effect
-        self.lines = Lines(self.problem, usable, self.group)
+        self.lines = Lines(self.problem, self.parts, usable, self.group)
         self.lines.aim(self.best_value, sums, self.price_of_time, rounds)
         self.line = self.lines.base
 
@@ -180,6 +178,9 @@ class _Search:
         self.nodes += 1
         spare = value + self.price_of_time * seconds
         for at, (net, option, gain) in enumerate(candidates):
+            # none of the others adds more than this one does
+            if spare - net - (net * (steps - 1) if net < 0 else 0) < self.reach:
+                return
             rest, rest_less = self._best_of(candidates, at, steps - 1)
             if spare - net + rest < self.reach or self.nodes > self.node_limit:
                 return

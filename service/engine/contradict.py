@@ -7,7 +7,7 @@ of them cannot both be taken at their word.
 from msgspec import Struct
 
 from service.engine.decide import Decided
-from service.engine.weigh import side_of
+from service.engine.weigh import side_of, touched_by
 from service.engine.words import Words
 from service.model.answer import Warning
 from service.model.graph import Graph
@@ -34,21 +34,23 @@ def disputes(decided: Decided, graph: Graph) -> tuple[Dispute, ...]:
     weighed = decided.weighed
     if weighed is None or threshold <= 0:
         return ()
-    by_eye: dict[tuple[int, int], float] = {}
-    said = zip(decided.reading.evidence.sightings, weighed.posterior.sightings, strict=True)
-    for sighting, posterior in said:
-        if posterior is None:
-            continue
-        parents = graph.network.events[sighting.event].parents
-        for parent, part in zip(parents, posterior.parents, strict=True):
-            where = (parent.variable, parent.mask)
-            by_eye[where] = by_eye.get(where, 0.0) + part.moved
     by_number: dict[tuple[int, int], tuple[float, str, str]] = {}
     rows = zip(decided.reading.measured, weighed.posterior.ratio_moved, strict=True)
     for measured, moves in rows:
         for where, moved in zip(measured.targets, moves, strict=True):
             total = by_number.get(where, (0.0, "", ""))[0] + moved
             by_number[where] = (total, measured.pointer, measured.measure)
+    if not by_number:
+        return ()
+    by_eye: dict[tuple[int, int], float] = {}
+    touched = touched_by(graph)
+    said = zip(decided.reading.evidence.sightings, weighed.posterior.sightings, strict=True)
+    for sighting, posterior in said:
+        if posterior is None:
+            continue
+        for where, part in zip(touched[sighting.event], posterior.parents, strict=True):
+            if where in by_number:
+                by_eye[where] = by_eye.get(where, 0.0) + part.moved
     return tuple(
         Dispute(
             variable=where[0],

@@ -113,7 +113,7 @@ def worth_of(decided: Decided, other: Decided, graph: Graph) -> int:
     problem = then.laid.problem
     sums = [0] * len(problem.weights)
     for n in held.choice.chosen:
-        for at, effect in _effects(held.laid, n):
+        for at, effect in held.laid.problem.options[n].effects:
             sums[at] += effect
     return problem_value(problem.weights, graph.curve, sums) - problem.price * len(
         held.choice.chosen
@@ -126,18 +126,6 @@ def problem_value(
     """Return the summed parts of what is addressed, before the price of steps."""
     pairs = zip(weights, sums, strict=True)
     return sum([w * returns(curve, e) // MICRO for w, e in pairs if w > 0 and e > 0])
-
-
-def _effects(laid: Laid, option: int) -> tuple[tuple[int, int], ...]:
-    """Return all effects of a chosen dose, on causes that weigh today or not, and its carry-over.
-
-    An option holds only the effects that weigh today; what it carries over always weighs, so
-    that part is taken from it.
-    """
-    carry = len(laid.problem.weights) - 1
-    chosen = laid.problem.options[option]
-    over = tuple((at, e) for at, e in chosen.effects if at == carry)
-    return (*laid.held[option].portion.dose.effects, *over)
 
 
 def decide_again(decided: Decided, screen: Screen, graph: Graph) -> Decided:

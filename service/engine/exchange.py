@@ -5,6 +5,7 @@ could never be chosen.
 """
 
 from collections.abc import Sequence
+from typing import TypeAlias
 
 from service.model.choice import Limits, Option
 
@@ -16,50 +17,77 @@ FIRST_PATTERN: int = 2
 
 def wants(option: Option, limits: Limits) -> tuple[int, int]:
     """Return the wants that the option meets, and those that it raises."""
-    plain = 1 << (FIRST_PATTERN + option.pattern) if option.pattern >= 0 else 0
+    if option.pattern < 0:
+        # a helper outside any pattern could never be followed by the plain form
+        return 0, 1 << FIRST_PATTERN + 64 if option.helper else 0
+    plain = 1 << FIRST_PATTERN + option.pattern
     meets = 0 if option.helper else plain
     if not option.helper and option.aim in limits.ends_by and option.pattern in limits.ends_in:
         meets |= ENDS
-    if option.aim == "practice" and option.pattern >= 0:
+    if option.aim == "practice":
         meets |= PRACTISES
-    # a helper outside any pattern could never be followed by the plain form
-    return meets, (plain or 1 << FIRST_PATTERN + 64) if option.helper else 0
+    return meets, plain if option.helper else 0
 
 
-def conflicts(options: Sequence[Option], limits: Limits) -> tuple[list[int], list[int]]:
-    """Return for each option the bits of those it excludes (itself too), and its group.
+def names_of(options: Sequence[Option], limits: Limits) -> list[list[int]]:
+    """Return for each option what it is of which at most one enters.
 
-    Of a group at most one enters; the negative ones are the range drills, by region.
+    Its drill, its ladder, and of range drills the region, or all of them.
     """
-    sharing: dict[tuple[str, int], int] = {}
-    names: list[list[tuple[str, int]]] = []
-    for c, option in enumerate(options):
-        mine = [("drill", option.drill)]
+    apart = limits.range_drills > 1
+    names = []
+    for option in options:
+        mine = [4 * option.drill]
         if option.ladder >= 0:
-            mine.append(("ladder", option.ladder))
+            mine.append(4 * option.ladder + 1)
         if option.aim == "range":
-            mine.append(("region", option.region) if limits.range_drills > 1 else ("range", 0))
+            mine.append(4 * option.region + 2 if apart else 3)
         names.append(mine)
+    return names
+
+
+def conflicts(names: Sequence[Sequence[int]]) -> list[int]:
+    """Return for each option the bits of those that share a name with it, itself too."""
+    sharing: dict[int, int] = {}
+    for c, mine in enumerate(names):
         for name in mine:
             sharing[name] = sharing.get(name, 0) | 1 << c
     masks = []
     for mine in names:
-        mask = 0
-        for name in mine:
+        mask = sharing[mine[0]]
+        for name in mine[1:]:
             mask |= sharing[name]
         masks.append(mask)
-    groups = [
+    return masks
+
+
+def groups(options: Sequence[Option]) -> list[int]:
+    """Return the group of each, of which at most one enters; negative by region for range."""
+    return [
         -1 - o.region if o.aim == "range" else 2 * o.ladder + 1 if o.ladder >= 0 else 2 * o.drill
         for o in options
     ]
-    return masks, groups
+
+
+def served(option: Option) -> int:
+    """Return the bits of the causes that the option serves, whether they weigh or not."""
+    return sum([1 << i for i, effect in option.effects if effect > 0])
+
+
+Parts: TypeAlias = Sequence[tuple[int, int]]
+"""What an option serves that weighs: (cause, effect)."""
+
+
+def parts_of(option: Option, weights: Sequence[int]) -> list[tuple[int, int]]:
+    """Return what the option serves that weighs."""
+    return [(i, effect) for i, effect in option.effects if weights[i] > 0 and effect > 0]
 
 
 def dominators(
     options: Sequence[Option],
+    parts: Sequence[Parts],
     conflict: Sequence[int],
-    meets: Sequence[int],
-    raises: Sequence[int],
+    bits: Sequence[tuple[int, int]],
     within: Sequence[int],
 ) -> list[int]:
     """Return for each option the bits of those that could always take its place and gain by it.
@@ -67,23 +95,21 @@ def dominators(
     In a set that holds the option without its dominator, the exchange keeps every limit and
     gives more value, or as much and a smaller key. So the best set never holds the option
     without the dominator, and where that was refused, the option is refused too.
-    `conflict`, `meets` and `raises` are bits by option, and so is `within`: which others to
-    compare with. Every effect counts, so leave out those on causes without weight.
+    `conflict` are bits by option, and so is `within`: which others to compare with; `bits` are
+    its wants, met and raised.
     """
     serving: dict[int, int] = {}
-    for c, option in enumerate(options):
-        for i, _ in option.effects:
+    for c, part in enumerate(parts):
+        for i, _ in part:
             serving[i] = serving.get(i, 0) | 1 << c
     found = [0] * len(options)
     for b, worse in enumerate(options):
         others = within[b] & ~(1 << b)
-        if not others:
-            continue
-        for i, _ in worse.effects:
+        for i, _ in parts[b]:
             others &= serving[i]
         if not others:
             continue
-        held = dict(worse.holds)
+        meets, raises = bits[b]
         while others:
             low = others & -others
             others ^= low
@@ -93,22 +119,27 @@ def dominators(
                 better.seconds > worse.seconds
                 or better.is_new > worse.is_new
                 or (better.aim == "range" and worse.aim != "range")
-                or meets[b] & ~meets[a]
-                or raises[a] & ~raises[b]
+                or meets & ~bits[a][0]
+                or bits[a][1] & ~raises
                 or conflict[a] & ~conflict[b] & ~low
-                or not _serves_as_much(better, worse)
-                or any(s > held.get(m, 0) for m, s in better.holds)
+                or (better.drill, better.dose) > (worse.drill, worse.dose)
+                or not _serves_as_much(parts[a], parts[b])
+                or (better.holds and not _holds_no_more(better, worse))
             ):
                 continue
-            if (better.drill, better.dose) < (worse.drill, worse.dose):
-                found[b] |= low
+            found[b] |= low
     return found
 
 
-def _serves_as_much(better: Option, worse: Option) -> bool:
+def _serves_as_much(better: Parts, worse: Parts) -> bool:
     """Say if no effect is smaller; both serve every cause that the worse one serves."""
-    effects = dict(better.effects)
-    return all(effects[i] >= e for i, e in worse.effects)
+    effects = dict(better)
+    return all(effects[i] >= e for i, e in worse)
+
+
+def _holds_no_more(better: Option, worse: Option) -> bool:
+    held = dict(worse.holds)
+    return all(s <= held.get(m, 0) for m, s in better.holds)
 
 
 def returns(curve: Sequence[tuple[int, int]], effect: int) -> int:

@@ -25,6 +25,25 @@ class Fold(Struct, frozen=True, kw_only=True):
     really: float
 
 
+class Eye(Struct, frozen=True, kw_only=True, gc=False):
+    """What looks at one event say together: the fold where they speak for it, else the factor of
+    its absence with a leak of 0.
+    """
+
+    positive: bool
+    leak: float
+    scale: float
+    really: float
+
+
+def eye_of(looks: tuple[Look, ...], leak: float) -> Eye:
+    """Return what looks say together of an event with such a leak."""
+    fold = folded(looks, leak)
+    if fold is None:
+        return Eye(positive=False, leak=0.0, scale=absence_scale(looks), really=0.0)
+    return Eye(positive=True, leak=fold.leak, scale=fold.scale, really=fold.really)
+
+
 def folded(looks: tuple[Look, ...], leak: float) -> Fold | None:
     """Return the folded leak and scale of looks that speak for the event, or None if against.
 

@@ -7,7 +7,8 @@ from typing import Literal, cast
 
 from msgspec import Struct
 
-from service.engine.shelf import Doors, Shelf, shelf_of
+from service.engine.doors import Doors
+from service.engine.shelf import Shelf, shelf_of
 from service.model.graph import Graph
 from service.model.quantities import Level, Side, TargetId, Verdict
 from service.model.screen import Screen

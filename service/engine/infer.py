@@ -7,9 +7,7 @@ answer do not depend on the machine.
 
 import math
 
-import numpy as np
-
-from service.engine.infer_answer import DIGITS, read_terms, rounded
+from service.engine.infer_answer import DIGITS, SCALE, read_terms
 from service.engine.infer_budget import Choice, Piece, choose_weighed
 from service.engine.infer_dense import solve_dense
 from service.engine.infer_order import part_of, summing_order
@@ -42,6 +40,11 @@ CONDITION_LIMIT = 1e6
 """Above this ratio of summed sizes to the sum, a dense part is summed again, terms first."""
 
 _PREPARED = Keeper(prepare)
+
+
+def laid_out(network: Network) -> Prepared:
+    """Return the network laid out for summing, made once."""
+    return _PREPARED.of(network)
 
 
 def infer(network: Network, evidence: Evidence, *, like: Network | None = None) -> Posterior:
@@ -190,11 +193,11 @@ def _certain_bits(
 def _states(prepared: Prepared, found: dict[int, Weights]) -> tuple[tuple[float, ...], ...]:
     """Return the rounded state probabilities of every variable."""
     answer = list(prepared.priors)
-    if found:
-        table = np.maximum(np.array(list(found.values())), 0.0)
-        table /= (table[:, 0] + table[:, 1] + table[:, 2] + table[:, 3])[:, None]
-        for variable, row in zip(found, rounded(table).tolist(), strict=True):
-            answer[variable] = tuple(row[: len(answer[variable])])
+    for variable, weights in found.items():
+        some = [w if w > 0.0 else 0.0 for w in weights]
+        total = some[0] + some[1] + some[2] + some[3]
+        count = len(answer[variable])
+        answer[variable] = tuple([round(w / total * SCALE) / SCALE for w in some[:count]])
     return tuple(answer)
 
 

@@ -9,7 +9,7 @@ import math
 from msgspec import Struct
 
 from service.engine.infer_order import Part, connected, part_of, summing_order
-from service.engine.infer_terms import Prepared, products
+from service.engine.infer_terms import Prepared, mask_of, products
 from service.model.network import Evidence, Sighting
 
 DENSE_CELLS = 512
@@ -50,19 +50,18 @@ def choose_weighed(prepared: Prepared, evidence: Evidence, pairs: list[tuple[int
     trying everything and all sightings without trials with more care. Pairs always stay; a
     budget that they alone exceed does not bind them.
     """
-    ranked = sorted(
-        range(len(evidence.sightings)),
-        key=lambda i: (-evidence.sightings[i].relevance, evidence.sightings[i].event),
-    )
-    trials = [(i, t) for i in ranked for t in _sorted_trials(evidence.sightings[i])]
-    steps = len(trials) + len(ranked)
-    careful = len(ranked) <= CAREFUL
-    best = _fitting(prepared, evidence, pairs, ranked, trials, thorough=careful)
+    seen = evidence.sightings
+    every = {i: _sorted_trials(one) for i, one in enumerate(seen)}
+    careful = len(every) <= CAREFUL
+    best = _fitting(prepared, evidence, pairs, every, thorough=careful)
     if best is not None:
         return best
+    ranked = sorted(every, key=lambda i: (-seen[i].relevance, seen[i].event))
+    trials = [(i, t) for i in ranked for t in every[i]]
+    steps = len(trials) + len(ranked)
     fewest, most = 0, steps
     if trials:
-        best = _fitting(prepared, evidence, pairs, ranked, [], thorough=careful)
+        best = _fitting(prepared, evidence, pairs, _cut(ranked, []), thorough=careful)
         fewest, most = (len(trials), steps) if best is None else (0, len(trials))
     while most - fewest > 1:
         gone = (fewest + most) // 2
@@ -70,15 +69,14 @@ def choose_weighed(prepared: Prepared, evidence: Evidence, pairs: list[tuple[int
             prepared,
             evidence,
             pairs,
-            ranked[: min(len(ranked), steps - gone)],
-            trials[: max(0, len(trials) - gone)],
+            _cut(ranked[: min(len(ranked), steps - gone)], trials[: max(0, len(trials) - gone)]),
         )
         if tried is None:
             fewest = gone
         else:
             most, best = gone, tried
     if best is None:
-        best = _fitting(prepared, evidence, pairs, [], [], unbounded=True)
+        best = _fitting(prepared, evidence, pairs, {}, unbounded=True)
         assert best is not None
     return best
 
@@ -88,12 +86,19 @@ def _sorted_trials(seen: Sighting) -> list[int]:
     return sorted(range(len(seen.trials)), key=seen.trials.__getitem__)
 
 
+def _cut(ranked: list[int], trials: list[tuple[int, int]]) -> dict[int, list[int]]:
+    """Return these sightings with those of their trials that are left."""
+    found: dict[int, list[int]] = {i: [] for i in ranked}
+    for i, t in trials:
+        found[i].append(t)
+    return found
+
+
 def _fitting(
     prepared: Prepared,
     evidence: Evidence,
     pairs: list[tuple[int, ...]],
-    ranked: list[int],
-    trials: list[tuple[int, int]],
+    by_sighting: dict[int, list[int]],
     *,
     thorough: bool = False,
     unbounded: bool = False,
@@ -102,15 +107,13 @@ def _fitting(
 
     `thorough` looks for a second order where the first costs much.
     """
-    by_sighting: dict[int, list[int]] = {i: [] for i in ranked}
-    for i, t in trials:
-        by_sighting[i].append(t)
     kept = sorted(by_sighting.items(), key=lambda one: evidence.sightings[one[0]].event)
     sizes = [products(prepared, evidence.sightings[i], own) for i, own in kept]
     sizes += [2] * len(pairs)
     bits = [prepared.bits[evidence.sightings[i].event] for i, _ in kept]
     bits += pairs
-    masks = [sum({1 << (b >> 1) for b in own}) for own in bits]
+    masks = [prepared.masks[evidence.sightings[i].event] for i, _ in kept]
+    masks += [mask_of(own) for own in pairs]
     left = 1 << 62 if unbounded else prepared.network.work_budget
     pieces = []
     for members in _together([m for m in connected(masks) if masks[m[0]]], sizes):

@@ -37,7 +37,7 @@ class _Alone(Struct, frozen=True, kw_only=True, gc=False):
     `left` and `right` are the factors with that bit present, `each` the sum over all states.
     """
 
-    own: tuple[Private, ...]
+    own: list[Private]
     weights: Floats
     left: Floats
     right: Floats
@@ -98,12 +98,18 @@ class _Elimination:
 
     def _lay_out(self) -> None:
         """Put every factor where the first of its nodes is summed out."""
-        for term in sorted({p.term for p in self.part.private}):
-            self.alone[term] = alone = self._private(term)
+        private: dict[int, list[Private]] = {}
+        for one in self.part.private:
+            private.setdefault(one.term, []).append(one)
+        for term in sorted(private):
+            self.alone[term] = alone = self._private(term, private[term])
             each = np.multiply.reduce(alone.each, axis=0)
             self.waiting[term].append(_Table(scope=(term,), cells=each))
+        columns = [np.ones((2, len(t.bits), t.size)) for t in self.terms]
+        for column, own in zip(columns, self.terms, strict=True):
+            column[1] = own.factor
         for term, row, node in self.part.edges:
-            column = np.stack([np.ones(self.terms[term].size), self.terms[term].factor[row]])
+            column = columns[term][:, row]
             first = term if self.place[term] < self.place[node] else node
             self.edges[first].append((term, row, node))
             scope, cells = ((term, node), column.T) if first == term else ((node, term), column)
@@ -125,9 +131,8 @@ class _Elimination:
                 absent, present = _two(w, bit)
                 self.waiting[node].append(_Table(scope=(node,), cells=np.array([absent, present])))
 
-    def _private(self, term: int) -> _Alone:
+    def _private(self, term: int, own: list[Private]) -> _Alone:
         """Sum out the private variables of a term."""
-        own = tuple(p for p in self.part.private if p.term == term)
         factor = np.concatenate([self.terms[term].factor, np.ones((1, self.terms[term].size))])
         weights = np.array([self.weights[p.variable] for p in own]).T[:, :, None]
         left = factor[[p.left for p in own]]
@@ -138,21 +143,23 @@ class _Elimination:
     def _read_private(self, term: int, outside: Floats) -> None:
         """Keep pairs and states of a term's private variables; `outside` is by product."""
         alone = self.alone[term]
-        w, left, right = alone.weights, alone.left, alone.right
-        rest = outside / alone.each
-        states = np.stack([rest * w[0], rest * w[1] * left, rest * w[2] * right])
-        both = rest * w[3] * left * right
+        # by state: none, left, right, both
+        states = outside / alone.each * alone.weights
+        states[1] *= alone.left
+        states[2] *= alone.right
+        states[3] *= alone.left
+        states[3] *= alone.right
         pairs = self.pairs[term]
         on_left = [n for n, p in enumerate(alone.own) if p.left >= 0]
         on_right = [n for n, p in enumerate(alone.own) if p.right >= 0]
-        lefts = [alone.own[n].left for n in on_left]
-        rights = [alone.own[n].right for n in on_right]
-        pairs[0, lefts] = (states[0] + states[2])[on_left]
-        pairs[1, lefts] = (states[1] + both)[on_left]
-        pairs[0, rights] = (states[0] + states[1])[on_right]
-        pairs[1, rights] = (states[2] + both)[on_right]
+        if on_left:
+            by_left = states[:2] + states[2:]
+            pairs[:, [alone.own[n].left for n in on_left]] = by_left[:, on_left]
+        if on_right:
+            by_right = states[::2] + states[1::2]
+            pairs[:, [alone.own[n].right for n in on_right]] = by_right[:, on_right]
         weight = self.terms[term].weight
-        sums = np.add.reduce(np.concatenate([states, both[None]]) * weight, axis=2)
+        sums = np.add.reduce(states * weight, axis=2)
         for private, four in zip(alone.own, sums.T.tolist(), strict=True):
             self.states[private.variable] = four
 
@@ -172,7 +179,7 @@ class _Elimination:
                 product=product,
                 messages=tuple(t for t in tables if t.child >= 0),
             )
-            cells = self._summed(product, scope, node)
+            cells = self._summed(product, 0, node)
             largest = float(np.maximum.reduce(cells, axis=None))
             if len(scope) == 1:
                 self.log_total += math.log(largest) if largest > 0 else -math.inf
@@ -191,64 +198,79 @@ class _Elimination:
             full = bucket.product
             if node in above:
                 full = full * above.pop(node)
-            self._read(node, full, bucket.scope)
+            known = {bucket.scope: full}
+            self._read(node, known, bucket.scope)
             for message in bucket.messages:
-                down = self._onto(full, bucket.scope, message.scope)
+                down = self._onto(known, bucket.scope, message.scope)
                 exponent = math.frexp(float(np.maximum.reduce(down, axis=None)))[1]
                 above[message.child] = down * 2.0**-exponent / message.cells
 
-    def _read(self, node: int, full: Floats, scope: Scope) -> None:
+    def _read(self, node: int, known: dict[Scope, Floats], scope: Scope) -> None:
         """Keep the pairs of (term, bit) and the states that this bucket holds."""
         edges = self.edges[node]
         if node in self.alone:
-            self._read_private(node, self._onto(full, scope, (node,)))
+            self._read_private(node, self._onto(known, scope, (node,)))
         if node < len(self.terms) and edges:
             keep = (node, *sorted((n for _, _, n in edges), key=self.place.__getitem__))
-            full, scope = self._onto(full, scope, keep), keep
+            known, scope = {keep: self._onto(known, scope, keep)}, keep
         for term, row, bit in edges:
             keep = (term, bit) if term == node else (bit, term)
-            cells = self._onto(full, scope, keep)
+            cells = self._onto(known, scope, keep)
             self.pairs[term][:, row] = cells.T if term == node else cells
         for left, right in self.couples[node]:
             first = (left, right) if node == left else (right, left)
-            cells = self._onto(full, scope, first)
+            cells = self._onto(known, scope, first)
             (none, second), (this, both) = cells.tolist()
             variable = self.part.bits[left - len(self.terms)] >> 1
             self.states[variable] = (
                 [none, this, second, both] if node == left else [none, second, this, both]
             )
 
-    def _onto(self, cells: Floats, scope: Scope, keep: Scope) -> Floats:
-        """Sum out all axes but `keep`, terms with their weights."""
+    def _onto(self, known: dict[Scope, Floats], scope: Scope, keep: Scope) -> Floats:
+        """Sum out all axes of a known table but `keep`, first axes first.
+
+        What is on the way stays known: several sums of one table begin alike.
+        """
+        cells = known[scope]
+        axis = 0
         for node in scope:
-            if node not in keep:
-                axis = scope.index(node)
-                cells = self._summed(cells, scope, node)
-                scope = scope[:axis] + scope[axis + 1 :]
+            if node in keep:
+                axis += 1
+                continue
+            scope = scope[:axis] + scope[axis + 1 :]
+            found = known.get(scope)
+            if found is None:
+                found = known[scope] = self._summed(cells, axis, node)
+            cells = found
         return cells
 
-    def _summed(self, cells: Floats, scope: Scope, node: int) -> Floats:
-        """Sum out one axis, a term's with its weights."""
-        ahead: tuple[slice | int, ...] = (slice(None),) * scope.index(node)
+    def _summed(self, cells: Floats, axis: int, node: int) -> Floats:
+        """Sum out the axis of a node, a term's with its weights."""
+        first = cells.swapaxes(0, axis) if axis == 1 else cells
+        if axis > 1:
+            first = cells.transpose(axis, *range(axis), *range(axis + 1, cells.ndim))
+        summed: Floats
         if node >= len(self.terms):
-            return cells[(*ahead, 0)] + cells[(*ahead, 1)]
+            summed = first[0] + first[1]
+            return summed
         weights = self.terms[node].weights
         if MANY < len(weights) < cells.size:
             # laid out so that products are added one after the other, as below
-            first = np.moveaxis(cells, len(ahead), 0)
             wide = self.terms[node].weight.reshape(-1, *(1,) * (cells.ndim - 1))
-            summed: Floats = np.add.reduce(np.multiply(first, wide, order="C"), axis=0)
+            summed = np.add.reduce(np.multiply(first, wide, order="C"), axis=0)
             return summed
-        total: Floats = cells[(*ahead, 0)] * weights[0]
+        summed = first[0] * weights[0]
         for k in range(1, len(weights)):
-            total = total + cells[(*ahead, k)] * weights[k]
-        return total
+            summed = summed + first[k] * weights[k]
+        return summed
 
     def _spread(self, table: _Table, scope: Scope) -> Floats:
         """Return the table with an axis for every node of the scope."""
-        return table.cells.reshape(
-            tuple(self.part.sizes[n] if n in table.scope else 1 for n in scope)
-        )
+        if table.scope == scope:
+            return table.cells
+        sizes = self.part.sizes
+        own = table.scope
+        return table.cells.reshape([sizes[n] if n in own else 1 for n in scope])
 
     def _one_sided(self, term: int, row: int, bit: int) -> Weights:
         """Return state weights where only one bit was touched: the other follows its prior."""

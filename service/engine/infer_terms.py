@@ -5,6 +5,7 @@ of products, one factor for each parent, and everything else becomes a weight on
 """
 
 from collections.abc import Iterable
+from operator import mul
 from typing import TypeAlias
 
 import msgspec
@@ -21,33 +22,52 @@ Split: TypeAlias = tuple[tuple[int, float], ...]
 """Kind 0 is whatever happens, 1 that no firing persists, 2 that every firing does. Kinds 1 and 2
 with a coefficient of 0 are left out: most reports need two products, not three."""
 
-BY_HAND = 9
-"""Most products that are worked out number by number: an array costs more to make than to fill."""
 STRONGEST = 0.98
 """Upper end of a strength after scaling."""
 
 
-TermKey: TypeAlias = tuple[int, float, float, tuple[tuple[int, int], ...]]
+Trials: TypeAlias = tuple[tuple[int, int], ...]
+"""(change, report) by trial."""
+TermKey: TypeAlias = tuple[int, float, float, Trials]
 """Event, leak, scale and trials: all that a sighting's term depends on."""
 KNOWN_AT_MOST = 2048
 """Terms that are kept; then all are forgotten at once."""
+OUTLINES_AT_MOST = 1024
+"""The same of outlines."""
+
+
+class Outline(Struct, frozen=True, kw_only=True, gc=False):
+    """What of a sighting's term does not depend on how well it was seen, by product.
+
+    `plain` are the coefficients without the leak. `leak_lost` and `lost[i, k]` are the parts of
+    the firings of the leak and of parent i that do not persist; all of them in the last product.
+    `leak_stays` is what the leak alone explains. `readings` are those of `Term`, without leak.
+    """
+
+    plain: Weights
+    leak_lost: Weights
+    leak_stays: float
+    readings: Floats
+    lost: Floats
 
 
 class Prepared(Struct, frozen=True, kw_only=True, gc=False):
     """A network laid out for summing. Per event, in the order of its parents.
 
     A bit is `2 * variable`, plus 1 for the right side: one yes-or-no question about a cause.
-    `persists[event]` has the shape (changes, parents).
     """
 
     network: Network
     bits: tuple[tuple[int, ...], ...]
+    masks: tuple[int, ...]
+    """The variables of each event as the bits of one number."""
     strengths: tuple[Floats, ...]
-    persists: tuple[Floats, ...]
     priors: tuple[tuple[float, ...], ...]
     rank: tuple[int, ...]
     splits: tuple[Split, ...]
     """By report: (kind, coefficient) of what its probability is a sum of."""
+    outlines: dict[tuple[int, Trials], Outline]
+    """Outlines made before."""
     known: dict["TermKey", "Term"]
     """Terms made before: coaches see the same things again, and what-ifs change one at a time."""
 
@@ -57,15 +77,16 @@ class Term(Struct, frozen=True, kw_only=True, gc=False):
     (`weights` is the same as a list).
 
     Value 0 is the empty statement: every factor 1, so weights (1, 0, 0, ...) leave it out.
-    `left_out[t]` are the weights without trial t, `leak_silent` those where the leak did not
-    fire. `silent[i, k]` = 1 - (factor of parent i present and not firing) / factor[i, k].
+    `readings` are the weights, those that leave the term out, and those without each of its
+    trials; `leak_silent` are those where the leak did not fire.
+    `silent[i, k]` = 1 - (factor of parent i present and not firing) / factor[i, k].
     """
 
     bits: tuple[int, ...]
     weights: Weights
     weight: Floats
     factor: Floats
-    left_out: tuple[Weights, ...]
+    readings: Floats
     leak_silent: Weights
     leak_alone: float
     silent: Floats
@@ -106,18 +127,22 @@ def prepare(network: Network) -> Prepared:
     return Prepared(
         network=network,
         bits=tuple(bits),
+        masks=tuple(mask_of(own) for own in bits),
         strengths=tuple(np.array([p.strength for p in e.parents]) for e in network.events),
-        persists=tuple(
-            np.array([p.persists for p in e.parents], dtype=np.float64)
-            .reshape(len(e.parents), len(network.changes))
-            .T.copy()
-            for e in network.events
-        ),
         priors=tuple(tuple(round(p, 9) for p in v.prior) for v in network.variables),
         rank=tuple(rank),
         splits=tuple(_split(network, report) for report in range(3)),
+        outlines={},
         known={},
     )
+
+
+def mask_of(bits: tuple[int, ...]) -> int:
+    """Return the variables of these bits as the bits of one number."""
+    mask = 0
+    for bit in bits:
+        mask |= 1 << (bit >> 1)
+    return mask
 
 
 def varied(prepared: Prepared, network: Network) -> Prepared:
@@ -153,99 +178,77 @@ def products(prepared: Prepared, seen: Sighting, trials: Iterable[int]) -> int:
 
 def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -> Term:
     """Return the term of a sighting with the trials of these indices only; made once."""
-    key = (seen.event, seen.leak, seen.scale, tuple([seen.trials[t] for t in trials]))
+    asked = tuple([seen.trials[t] for t in trials])
+    key = (seen.event, seen.leak, seen.scale, asked)
     term = prepared.known.get(key)
     if term is None:
         if len(prepared.known) >= KNOWN_AT_MOST:
             prepared.known.clear()
-        term = prepared.known[key] = _sighting_term(prepared, seen, trials)
+        term = prepared.known[key] = _sighting_term(prepared, seen, asked)
     return term
 
 
-def _sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -> Term:
-    """Return the term of a sighting with the trials of these indices only.
+def _sighting_term(prepared: Prepared, seen: Sighting, trials: Trials) -> Term:
+    """Return the term of a sighting with these trials only."""
+    outline = prepared.outlines.get((seen.event, trials))
+    if outline is None:
+        if len(prepared.outlines) >= OUTLINES_AT_MOST:
+            prepared.outlines.clear()
+        outline = _outline(prepared, seen.event, trials)
+        prepared.outlines[seen.event, trials] = outline
+    quiet = 1.0 - seen.leak
+    leaks = [1.0 - seen.leak * lost for lost in outline.leak_lost]
+    leaks.append(-quiet)
+    readings = outline.readings * np.array(leaks)
+    weights: Weights = readings[0].tolist()
+    strength = np.minimum(prepared.strengths[seen.event] * seen.scale, STRONGEST)
+    # 1 - s (1 - w) is exactly 1 for w = 1
+    factor = 1.0 - strength[:, None] * outline.lost
+    return Term(
+        bits=prepared.bits[seen.event],
+        weights=weights,
+        weight=readings[0],
+        factor=factor,
+        readings=readings,
+        leak_silent=[*[plain * quiet for plain in outline.plain], weights[-1]],
+        leak_alone=seen.leak * outline.leak_stays,
+        silent=1.0 - factor[:, -1:] / factor,
+    )
+
+
+def _outline(prepared: Prepared, event: int, trials: Trials) -> Outline:
+    """Return the outline of the term of an event with these trials.
 
     Given that the set F fired, a report under one change has the probability
     M[better] + (M[gone] - M[better]) prod(1 - a_i) + (M[same] - M[better]) prod(a_i), i in F,
     so T trials are at most 3^T products; the empty set is taken out by one more, the last.
     """
-    splits: list[Split] = []
-    stays = [1.0]
-    for t in trials:
-        change, report = seen.trials[t]
-        split = prepared.splits[report]
-        splits.append(split)
-        leak = prepared.network.events[seen.event].leak_persists[change]
-        each = (1.0, 1.0 - leak, leak)
-        stays = [s * each[kind] for s in stays for kind, _ in split]
-    changes = [seen.trials[t][0] for t in trials]
-    by_hand = len(stays) <= BY_HAND
-    factor, silent = (_few if by_hand else _many)(prepared, seen, changes, splits)
+    changes = [change for change, _ in trials]
+    splits = [prepared.splits[report] for _, report in trials]
+    asked = prepared.network.events[event]
     plain = _outer(splits)
-    weights = _weights(plain, stays, seen.leak)
-    return Term(
-        bits=prepared.bits[seen.event],
-        weights=weights,
-        weight=np.array(weights),
-        factor=factor,
-        left_out=tuple(
-            _weights(_outer([*splits[:t], _silenced(one), *splits[t + 1 :]]), stays, seen.leak)
-            for t, one in enumerate(splits)
-        ),
-        leak_silent=[*(c * (1.0 - seen.leak) for c in plain), weights[-1]],
-        leak_alone=seen.leak * sum(c * w for c, w in zip(plain, stays, strict=True)),
-        silent=silent,
+    stays = _persisting(asked.leak_persists, changes, splits)
+    kept = [_persisting(parent.persists, changes, splits) for parent in asked.parents]
+    unheard = [
+        _outer([*splits[:t], _silenced(one), *splits[t + 1 :]]) for t, one in enumerate(splits)
+    ]
+    alone = [1.0] + [0.0] * len(stays)
+    return Outline(
+        plain=plain,
+        leak_lost=[1.0 - s for s in stays],
+        leak_stays=sum(map(mul, plain, stays)),
+        readings=np.array([[*plain, sum(plain)], alone, *([*own, sum(own)] for own in unheard)]),
+        lost=np.array([[*(1.0 - k for k in own), 1.0] for own in kept]).reshape(-1, len(alone)),
     )
 
 
-def _few(
-    prepared: Prepared, seen: Sighting, changes: list[int], splits: list[Split]
-) -> tuple[Floats, Floats]:
-    """Return factor and silent of a term of few products, worked out number by number."""
-    rows: list[list[float]] = []
-    quiet: list[list[float]] = []
-    for parent in prepared.network.events[seen.event].parents:
-        strength = min(parent.strength * seen.scale, STRONGEST)
-        unfired = 1.0 - strength
-        kept = [1.0]
-        for change, split in zip(changes, splits, strict=True):
-            a = parent.persists[change]
-            each = (1.0, 1.0 - a, a)
-            kept = [k * each[kind] for k in kept for kind, _ in split]
-        row = [1.0 - strength * (1.0 - k) for k in kept]
-        row.append(unfired)
-        rows.append(row)
-        quiet.append([1.0 - unfired / f for f in row])
-    if not rows:
-        none = np.empty((0, len(changes) + 1))
-        return none, none
-    return np.array(rows), np.array(quiet)
-
-
-def _many(
-    prepared: Prepared, seen: Sighting, changes: list[int], splits: list[Split]
-) -> tuple[Floats, Floats]:
-    """Return the same of a term of many products, in whole arrays."""
-    strength = np.minimum(prepared.strengths[seen.event] * seen.scale, STRONGEST)
-    unfired = 1.0 - strength
-    kept = _kept(prepared.persists[seen.event], changes, splits)
-    # 1 - s (1 - w) is exactly 1 for w = 1
-    factor = np.ones((kept.shape[0], kept.shape[1] + 1))
-    factor[:, :-1] = 1.0 - strength[:, None] * (1.0 - kept)
-    factor[:, -1] = unfired
-    return factor, 1.0 - unfired[:, None] / factor
-
-
-def _kept(persists: Floats, changes: list[int], splits: list[Split]) -> Floats:
-    """Return (parents, products): of 1, 1 - a and a for each change, all products that count."""
-    found: Floats = np.ones((persists.shape[1], 1))
+def _persisting(persists: tuple[float, ...], changes: list[int], splits: list[Split]) -> Weights:
+    """Return of 1, 1 - a and a for each change all products that count."""
+    found = [1.0]
     for change, split in zip(changes, splits, strict=True):
         a = persists[change]
-        each = np.ones((len(a), len(split)))
-        for column, (kind, _) in enumerate(split):
-            if kind:
-                each[:, column] = 1.0 - a if kind == 1 else a
-        found = (found[:, :, None] * each[:, None]).reshape(len(a), -1)
+        each = (1.0, 1.0 - a, a)
+        found = [f * each[kind] for f in found for kind, _ in split]
     return found
 
 
@@ -261,23 +264,19 @@ def _outer(splits: Iterable[Split]) -> Weights:
     return found
 
 
-def _weights(plain: Weights, stays: Weights, leak: float) -> Weights:
-    """Return the weights of the products with the leak inside, the empty set's last."""
-    inside = [c * (1.0 - leak * (1.0 - w)) for c, w in zip(plain, stays, strict=True)]
-    return [*inside, -(1.0 - leak) * sum(plain)]
-
-
 def ratio_term(measured: LikelihoodRatio) -> Term:
     """Return the term of a ratio over several targets: ratio + (1 - ratio) [all absent]."""
     count = len(measured.targets)
     factor = np.zeros((count, 2))
     factor[:, 0] = 1.0
+    weights = [measured.ratio, 1.0 - measured.ratio]
+    readings = np.array([weights, [1.0, 0.0]])
     return Term(
         bits=tuple(2 * v + (mask == RIGHT) for v, mask in measured.targets),
-        weights=[measured.ratio, 1.0 - measured.ratio],
-        weight=np.array([measured.ratio, 1.0 - measured.ratio]),
+        weights=weights,
+        weight=readings[0],
         factor=factor,
-        left_out=(),
+        readings=readings,
         leak_silent=[],
         leak_alone=0.0,
         silent=np.zeros((count, 2)),
@@ -303,12 +302,13 @@ def tie_term(tie: Tie) -> Term:
     weights = [first, second]
     before = (gone - first * small) / second
     later = (new - first * small) / second
+    readings = np.array([weights, [1.0, 0.0]])
     return Term(
         bits=tie_bits(tie),
         weights=weights,
-        weight=np.array(weights),
+        weight=readings[0],
         factor=np.array([[small, before], [small, later]]),
-        left_out=(),
+        readings=readings,
         leak_silent=[],
         leak_alone=0.0,
         silent=np.zeros((2, 2)),

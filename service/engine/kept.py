@@ -4,7 +4,7 @@ Apart from their users because all keep in the same way: a pack is frozen and st
 its identity is its value; comparing whole packs on each request would cost more than the work.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from typing import Generic, TypeVar
 
 _Pack = TypeVar("_Pack")
@@ -28,4 +28,19 @@ class Keeper(Generic[_Pack, _Made]):
         made = self._make(pack)
         # one assignment, so that a reader in another thread sees the old list or the new one
         self._held = [*self._held, (pack, made)][-AT_MOST:]
+        return made
+
+
+class Bounded(dict[Hashable, _Made]):
+    """What is made again and again for a pack; before it is too much all of it is dropped."""
+
+    def __init__(self, most: int) -> None:
+        super().__init__()
+        self._most = most
+
+    def keep(self, key: Hashable, made: _Made) -> _Made:
+        """Return what was made, kept for the next time."""
+        if len(self) >= self._most:
+            self.clear()
+        self[key] = made
         return made

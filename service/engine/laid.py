@@ -6,17 +6,34 @@ best drill that each reason kept out, a trace names all of them.
 
 from collections.abc import Mapping
 
+import numpy as np
 from msgspec import Struct
 
 from service.engine.bars import held_back
+from service.engine.doors import Flags, Numbers
 from service.engine.frame import Closure, Frame
-from service.engine.shelf import Barred, Portion, Row
+from service.engine.rows import Portion, Row
 from service.engine.sides import sides_of
 from service.engine.table import Table
 from service.model.answer import SideDose
-from service.model.choice import Problem
+from service.model.choice import Option, Problem
 from service.model.graph import DoseOffer
 from service.model.quantities import LeftOutReason, Side
+
+
+class Barred(Struct, frozen=True, kw_only=True, gc=False):
+    """A drill that is no option, with the first reason that holds.
+
+    `detail` is an id or ids joined by ", ": the caution, the missing kit, the level it asks for,
+    the rule, the seconds of its shortest dose, or (`outscored`) the drill that always does as
+    well, empty where it would not even earn the price of a step. `worth` is what its full dose
+    would add alone, in millionths, without the price of a step.
+    """
+
+    drill: str
+    reason: LeftOutReason
+    detail: str
+    worth: int
 
 
 class Offered(Struct, frozen=True, kw_only=True, gc=False):
@@ -37,6 +54,8 @@ class Held(Struct, frozen=True, gc=False):
     at: int
     row: Row
     portion: Portion
+    option: Option
+    serves: int
     weaker: Side
     worth: int
 
@@ -53,8 +72,10 @@ class Lost(Struct, frozen=True, kw_only=True, gc=False):
 class Laid(Struct, frozen=True, kw_only=True):
     """Today's options as a table for the search, and what is needed to name the others.
 
-    `worths` are by row of the shelf; `apart` are the rows that safety, wish or setting keep out;
-    `late` and `gone` those that found no place, or that another always replaces.
+    Rows are those of the shelf. `worths` are by row; `apart` are the rows that safety, wish or
+    setting keep out. Of the others with any worth, kit is missing for the `lacking`, a rule keeps
+    out the `ruled`, the `light` would not earn their step, the `late` found no place, and the
+    `gone` another always replaces.
     """
 
     frame: Frame
@@ -62,8 +83,11 @@ class Laid(Struct, frozen=True, kw_only=True):
     table: Table
     held: tuple[Held, ...]
     """What each option is."""
-    worths: list[int]
+    worths: Numbers
     apart: frozenset[int]
+    lacking: Flags
+    ruled: Flags
+    light: Flags
     late: Mapping[int, tuple[LeftOutReason, str]]
     gone: Mapping[int, tuple[int, str]]
     """Row -> worth of the dose that was replaced, and the drill that replaces it."""
@@ -98,7 +122,7 @@ class Laid(Struct, frozen=True, kw_only=True):
         found = []
         for at, row in enumerate(rows):
             if at not in optional:
-                worth, (reason, detail) = self.worths[at], self._why(at, row)
+                worth, (reason, detail) = int(self.worths[at]), self._why(at, row)
                 if at in self.gone:
                     worth = self.gone[at][0]
                 found.append(Barred(drill=row.drill.id, reason=reason, detail=detail, worth=worth))
@@ -107,48 +131,62 @@ class Laid(Struct, frozen=True, kw_only=True):
     def _why(self, at: int, row: Row) -> tuple[LeftOutReason, str]:
         """Return the first reason against a row that is no option."""
         doors = self.frame.doors
-        late = self.late.get(at)
-        if late is not None and late[0] != "kit":
-            return late
+        if at in self.late:
+            return self.late[at]
         if at in self.gone:
             return "outscored", self.gone[at][1]
-        if late is not None or at in self.apart or at in doors.asking:
+        if not self.light[at] and (at in self.apart or doors.asking[at]):
             reason = held_back(self.frame, row, self.closed.get(row.drill.id))
             if reason is not None:
                 return reason
-        return doors.shut.get(at, ("outscored", ""))
+        if row.too_hard:
+            return "level", row.drill.level
+        if doors.kinds[at] and not row.needs_kit:
+            return "rule", self.frame.shelf.rules[doors.kinds[at]].id
+        return "outscored", ""
 
     def lost(self, taken: frozenset[str]) -> dict[LeftOutReason, Lost]:
         """Return for each reason the best drill that it kept out, `taken` being in the session.
 
         Drills that serve nothing that was found are not counted. Ties: the first by id.
         """
-        worths, rows, apart = self.worths, self.frame.shelf.rows, self.apart
-        found: dict[LeftOutReason, list[tuple[int, int]]] = {}
-        for at, (worth, _) in self.gone.items():
-            found.setdefault("outscored", []).append((worth, -at))
+        rows, shut_by = self.frame.shelf.rows, self.frame.doors.shut_by
+        worths = self.worths.copy()
+        worths[list(self.apart)] = 0
+        found: dict[LeftOutReason, list[tuple[int, int, int]]] = {}
+        many: tuple[tuple[LeftOutReason, Numbers], ...] = (
+            ("kit", self.lacking.nonzero()[0]),
+            ("rule", self.ruled.nonzero()[0]),
+            ("outscored", self.light.nonzero()[0]),
+            *shut_by.items(),
+        )
+        for reason, numbers in many:
+            if len(numbers):
+                each = worths[numbers]
+                best = int(each.argmax())
+                found.setdefault(reason, []).append(
+                    (int(each[best]), -int(numbers[best]), int(np.count_nonzero(each)))
+                )
         most: dict[int, int] = {}
         for held in self.held:
             if held.row.drill.id not in taken:
                 most[held.at] = max(held.worth, most.get(held.at, 0))
-        found.setdefault("outscored", []).extend([(worth, -at) for at, worth in most.items()])
-        for at, (reason, _) in self.late.items():
-            found.setdefault(reason, []).append((worths[at], -at))
-        for at in apart:
-            found.setdefault(self._why(at, rows[at])[0], []).append((worths[at], -at))
-        for reason, shut in self.frame.doors.shut_by.items():
-            found.setdefault(reason, []).extend(
-                [(worths[at], -at) for at in shut if worths[at] and at not in apart]
-            )
-        best = {}
+        single: list[tuple[LeftOutReason, int, int]] = []
+        single += [("outscored", at, worth) for at, worth in most.items()]
+        single += [("outscored", at, worth) for at, (worth, _) in self.gone.items()]
+        single += [(reason, at, int(worths[at])) for at, (reason, _) in self.late.items()]
+        single += [(self._why(at, rows[at])[0], at, int(self.worths[at])) for at in self.apart]
+        for reason, at, worth in single:
+            found.setdefault(reason, []).append((worth, -at, int(worth > 0)))
+        lost = {}
         for reason, ranked in found.items():
-            worth, minus = max(ranked, default=(0, 0))
+            worth, minus, _ = max(ranked)
             if worth > 0:
                 row = rows[-minus]
-                best[reason] = Lost(
+                lost[reason] = Lost(
                     drill=row.drill.id,
                     detail=self._why(-minus, row)[1],
                     worth=worth,
-                    count=sum([one > 0 for one, _ in ranked]),
+                    count=sum([count for _, _, count in ranked]),
                 )
-        return best
+        return lost

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 from msgspec import Struct
 
+from service.engine.kept import Keeper
 from service.model.graph import Graph
 from service.model.knowledge import MeasureRecord, Method, Reference
 from service.model.network import ANY, LEFT, RIGHT
@@ -43,6 +44,8 @@ def read_measurements(
     screen: Screen, graph: Graph
 ) -> tuple[tuple[Measured, ...], tuple[Told, ...]]:
     """Return what is weighed, sorted by measure, method and side, and what stands aside."""
+    if not screen.measurements:
+        return (), ()
     told: list[Told] = []
     groups: dict[tuple[str, str, Side], _Group] = {}
     for n, one in enumerate(screen.measurements):
@@ -95,18 +98,8 @@ def _weigh(
         return
     # a sum in sorted order does not depend on the order of repeats
     value = math.fsum(group.values) / len(group.values)
-    for sign in (-1.0, 1.0):
-        speaks = [s for s in record.speaks_for if s.shift * sign > 0]
-        if not speaks:
-            continue
-        shift = math.fsum(s.shift for s in speaks) / len(speaks)
-        targets = tuple(
-            sorted(
-                (graph.variable_of[s.cause], mask)
-                for s in speaks
-                for mask in _masks(side, graph.causes[s.cause].sided)
-            )
-        )
+    spread, limit = spread_of(reference, method), graph.decision.lr_limit
+    for speaks in _speaking(record, side, graph):
         yield Measured(
             measure=record.id,
             method=method_id,
@@ -114,13 +107,50 @@ def _weigh(
             value=value,
             unit=record.unit,
             mean=reference.mean,
-            targets=targets,
-            ratio=likelihood_ratio(
-                value, reference.mean, shift, spread_of(reference, method), graph.decision.lr_limit
-            ),
-            sources=tuple(sorted({reference.source, method.source, *(s.source for s in speaks)})),
+            targets=speaks.targets,
+            ratio=likelihood_ratio(value, reference.mean, speaks.shift, spread, limit),
+            sources=tuple(sorted({reference.source, method.source, *speaks.sources})),
             pointer=group.pointer,
         )
+
+
+class _Speaks(Struct, frozen=True, kw_only=True, gc=False):
+    """The causes that a measure speaks of in one direction, and how far they shift it."""
+
+    shift: float
+    targets: tuple[tuple[int, int], ...]
+    sources: tuple[str, ...]
+
+
+def _speaking(record: MeasureRecord, side: Side, graph: Graph) -> tuple[_Speaks, ...]:
+    """Return what a measure of a side speaks of, lower before higher, made once for the pack."""
+    known = _SPEAKING.of(graph)
+    found = known.get((record.id, side))
+    if found is None:
+        rows = (_speaks(record, side, sign, graph) for sign in (-1.0, 1.0))
+        found = known[record.id, side] = tuple([one for one in rows if one.targets])
+    return found
+
+
+def _speaks(record: MeasureRecord, side: Side, sign: float, graph: Graph) -> _Speaks:
+    speaks = [s for s in record.speaks_for if s.shift * sign > 0]
+    targets = [
+        (graph.variable_of[s.cause], mask)
+        for s in speaks
+        for mask in _masks(side, graph.causes[s.cause].sided)
+    ]
+    return _Speaks(
+        shift=math.fsum(s.shift for s in speaks) / max(1, len(speaks)),
+        targets=tuple(sorted(targets)),
+        sources=tuple([s.source for s in speaks]),
+    )
+
+
+def _none_spoken(_graph: Graph) -> dict[tuple[str, Side], tuple[_Speaks, ...]]:
+    return {}
+
+
+_SPEAKING = Keeper(_none_spoken)
 
 
 def likelihood_ratio(value: float, mean: float, shift: float, spread: float, limit: float) -> float:
@@ -165,6 +195,8 @@ def _masks(side: Side, sided: bool) -> tuple[int, ...]:
 
 def _one_a_family(found: list[Measured], graph: Graph, told: list[Told]) -> tuple[Measured, ...]:
     """Keep of each family and side the measure with the least error for its spread."""
+    if len({(m.measure, m.method, m.side) for m in found}) < 2:
+        return tuple(found)
     best: dict[tuple[str, Side], tuple[float, str, str]] = {}
     for m in found:
         key = (graph.measures[m.measure].family, m.side)

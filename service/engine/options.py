@@ -6,14 +6,17 @@ becomes an option or is barred for one reason.
 
 from collections.abc import Mapping
 
-from service.engine.bars import held_back, lacks_kit
-from service.engine.exchange import dominators
+import msgspec
+import numpy as np
+
+from service.engine.bars import helps
+from service.engine.doors import Flags, Numbers
 from service.engine.frame import Closure, Frame, Wanted, frame_of
-from service.engine.laid import Held, Laid, Offered
-from service.engine.shelf import Barred, Portion, Row
+from service.engine.laid import Barred, Held, Laid, Offered
+from service.engine.rows import Portion, Row
 from service.engine.sides import weaker_side
-from service.engine.table import Table
-from service.model.choice import Limits, Option, Problem
+from service.engine.table import Table, table_of
+from service.model.choice import Limits, Problem
 from service.model.graph import Graph
 from service.model.quantities import MICRO, Aim, LeftOutReason
 from service.model.screen import Screen
@@ -21,8 +24,6 @@ from service.model.screen import Screen
 __all__ = ["Barred", "Closure", "Laid", "Offered", "Wanted", "lay"]
 
 _EITHER: frozenset[Aim] = frozenset({"practice", "transfer"})
-_LACKING: tuple[LeftOutReason, str] = ("kit", "")
-"""What is lacking is named only when it is asked for."""
 _OUTSCORED: tuple[LeftOutReason, str] = ("outscored", "")
 _ENDS_BY: dict[str, frozenset[Aim]] = {"train": frozenset({"transfer"})}
 """What a session may end in, by verdict: practice alone does not end one that trains."""
@@ -53,38 +54,21 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
     shelf, doors = frame.shelf, frame.doors
     worths = _worths(frame)
     apart = _apart(frame, closed)
+    rows = doors.open & ((worths > 0) | doors.patterned)
+    rows[list(apart)] = False
+    lacking = rows & shelf.ways.lacking(frame.kit, len(worths))
+    ruled = rows & _ruled(frame) & ~lacking
+    rows &= ~(lacking | ruled)
+    # most drills would not earn their step, whatever rounding hides
+    light = rows & doors.unpatterned & (worths < shelf.enough) & (shelf.sure_s <= frame.seconds)
     held: list[Held] = []
-    options: list[Option] = []
     late: dict[int, tuple[LeftOutReason, str]] = {}
-    patterned, asking, rows = doors.patterned, doors.asking, shelf.rows
-    price, seconds = shelf.price, frame.seconds
-    for at in doors.open:
-        if (not worths[at] and at not in patterned) or at in apart:
-            continue
-        row, worth = rows[at], worths[at]
-        reason = None
-        if at in asking:
-            if row.needs_kit and lacks_kit(frame, row):
-                late[at] = _LACKING
-                continue
-            reason = held_back(frame, row, None)
-        if reason is None:
-            # most drills would not earn their step, whatever rounding hides
-            light = worth + row.hidden < price and at not in patterned
-            if light and 0 < row.sure_s <= seconds:
-                late[at] = _OUTSCORED
-                continue
-            reason = _lay_one(frame, at, row, worth, held, options)
+    heavy = np.flatnonzero(rows & ~light)
+    for at, worth in zip(heavy.tolist(), worths[heavy].tolist(), strict=True):
+        reason = _lay_one(frame, at, shelf.rows[at], worth, held)
         if reason is not None:
             late[at] = reason
-    problem = Problem(
-        options=tuple(options),
-        weights=frame.weights,
-        curve=graph.curve,
-        price=shelf.price,
-        limits=_limits(frame),
-    )
-    table, kept, gone = _pruned(Table(problem, [one.worth for one in held]), held)
+    table, kept, gone = _pruned(frame, held)
     return Laid(
         frame=frame,
         closed=closed,
@@ -93,6 +77,9 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
         worths=worths,
         apart=apart,
         late=late,
+        lacking=lacking,
+        ruled=ruled,
+        light=light,
         gone=gone,
     )
 
@@ -104,56 +91,55 @@ def _apart(frame: Frame, closed: Mapping[str, Closure]) -> frozenset[int]:
     return frozenset([number[drill] for drill in drills if drill in number])
 
 
-def _worths(frame: Frame) -> list[int]:
+def _worths(frame: Frame) -> Numbers:
     """Return what the full dose of each row would add alone."""
     shelf = frame.shelf
-    worths = [0] * len(shelf.rows)
-    for parts, weight in zip(shelf.worths, frame.weights, strict=True):
-        if weight:
-            for at, part in parts:
-                worths[at] += weight * part // MICRO
-    return worths
+    weights = np.array(frame.weights, dtype=np.float64)
+    (some,) = weights[:-1].nonzero()
+    # floats divide faster, and below 2^53 the floor of the quotient is exact
+    parts = np.floor(shelf.worths[some] * weights[some, None] / MICRO)
+    carried = shelf.carried * frame.weights[-1] // MICRO
+    found: Numbers = np.add.reduce(parts, axis=0).astype(np.int64) + carried
+    return found
+
+
+def _ruled(frame: Frame) -> Flags:
+    """Say of each row if a rule keeps it out today, its helper among them."""
+    doors = frame.doors
+    found = doors.ruled.copy()
+    for helper, rows in doors.helped.items():
+        if not helps(helper, frame):
+            found |= rows
+    return found
 
 
 def _lay_one(
-    frame: Frame, at: int, row: Row, worth: int, held: list[Held], options: list[Option]
+    frame: Frame, at: int, row: Row, worth: int, held: list[Held]
 ) -> tuple[LeftOutReason, str] | None:
     """Add the drill in each dose that fits and may be chosen, or return why there is none.
 
     `worth` is that of the full dose.
     """
     weaker = weaker_side(frame, row)
-    weights, recent, drill, place = frame.weights, frame.recent, row.drill, row.place
+    seconds, earns_always = frame.seconds, row.place.pattern >= 0
     shortest, found = 0, False
-    for fitting in row.fitting[weaker != "none"]:
-        portion, shortest = fitting.portion, fitting.seconds
-        if shortest > frame.seconds:
+    for fitting in row.doses.fitting[weaker != "none"]:
+        portion, option = fitting.portion, fitting.option
+        shortest = option.seconds
+        if shortest > seconds:
             continue
         own = _worth(frame, portion) if portion.short else worth
-        if place.pattern < 0 and not _earns(frame, portion, own):
+        if not earns_always and not _earns(frame, portion, own):
             continue
         found = True
-        options.append(
-            Option(
-                drill=place.index,
-                dose=1 if portion.short else 0,
-                aim=drill.aim,
-                seconds=shortest,
-                effects=tuple([(i, effect) for i, effect in portion.effects if weights[i] > 0]),
-                ladder=place.ladder,
-                region=place.region,
-                pattern=place.pattern,
-                helper=drill.helper is not None,
-                is_new=drill.id not in recent,
-                holds=fitting.holds,
-            )
-        )
-        held.append(Held(at, row, portion, weaker, own))
+        if row.drill.id in frame.recent:
+            option = msgspec.structs.replace(option, is_new=False)
+        held.append(Held(at, row, portion, option, fitting.serves, weaker, own))
     if found:
         return None
     if not shortest:
         return "rule", frame.shelf.rules["static_hold_limit"].id
-    return ("minutes", str(shortest)) if shortest > frame.seconds else _OUTSCORED
+    return ("minutes", str(shortest)) if shortest > seconds else _OUTSCORED
 
 
 def _worth(frame: Frame, portion: Portion) -> int:
@@ -220,11 +206,18 @@ def _taught(frame: Frame, row: Row) -> bool:
 
 
 def _pruned(
-    table: Table, held: list[Held]
+    frame: Frame, held: list[Held]
 ) -> tuple[Table, tuple[Held, ...], dict[int, tuple[int, str]]]:
     """Return the table without the options that an exclusive other could always replace."""
-    within = table.conflict
-    better = dominators(table.problem.options, within, table.meets, table.raises, within=within)
+    problem = Problem(
+        options=tuple([one.option for one in held]),
+        weights=frame.weights,
+        curve=frame.graph.curve,
+        price=frame.shelf.price,
+        limits=_limits(frame),
+    )
+    table = table_of(problem, [one.worth for one in held], [one.serves for one in held])
+    better = table.replaceable()
     gone: dict[int, tuple[int, str]] = {}
     if not any(better):
         return table, tuple(held), gone

@@ -168,10 +168,8 @@ def decision_of(screen: Screen, graph: Graph) -> str:
         known=_sorted(screen.known),
         options=Options(),
     )
-    digest = hashlib.sha256(_ENCODER.encode(said))
-    digest.update(graph.pack.digest.encode())
-    digest.update(__version__.encode())
-    return digest.hexdigest()
+    made_by = f"{graph.pack.digest}{__version__}".encode()
+    return hashlib.sha256(_ENCODER.encode(said) + made_by).hexdigest()
 
 
 _ENCODER = msgspec.json.Encoder()

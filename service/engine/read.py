@@ -10,7 +10,8 @@ from collections.abc import Iterable, Iterator, Mapping
 import msgspec
 from msgspec import Struct
 
-from service.engine.eye import Look, absence_scale, folded
+from service.engine.eye import Eye, Look, eye_of
+from service.engine.kept import Keeper
 from service.engine.measured import Measured, read_measurements
 from service.engine.units import in_pack_units
 from service.model.graph import Graph
@@ -56,6 +57,10 @@ class Seen(Struct, frozen=True, kw_only=True, gc=False):
     half_depth_told: bool
     really: float
     """P(there though unlisted, rather than a false look | only the leak fired)."""
+    leak: float
+    """The leak with the eye inside, before the grade; 0 for what was not found."""
+    scale: float
+    """The eye's factor on every strength, for what was found or for what was not."""
 
 
 class Reading(Struct, frozen=True, kw_only=True, gc=False):
@@ -85,32 +90,43 @@ def read(screen: Screen, graph: Graph) -> Reading:
         key = (raw.seen.movement, raw.seen.finding, raw.side)
         groups.setdefault(graph.event_of[key], []).append(raw)
     seen = [_join(event, groups[event], screen, graph, notes) for event in sorted(groups)]
-    _warn_of_opposites(seen, graph, groups, notes)
+    positives = tuple([s for s in seen if s.positive])
+    negatives = tuple([s for s in seen if not s.positive])
+    if len(positives) > 1:
+        _warn_of_opposites(positives, graph, groups, notes)
     target = _target(screen, seen, graph, notes)
-    weights = graph.weights[target] if target else (0.0,) * len(graph.events)
-    positives = tuple(s for s in seen if s.positive)
-    negatives = tuple(s for s in seen if not s.positive)
     measured, measured_notes = read_measurements(screen, graph)
-    known = tuple(_known(screen, graph, notes))
+    known = tuple(_known(screen, graph, notes)) if screen.known else ()
     notes += [Note(code=c, pointer=p, values=v) for c, p, v in measured_notes]
     notes += _unknown_ids(screen, graph)
-    evidence = Evidence(
-        sightings=tuple(_sighting(s, weights[s.event], groups[s.event], graph) for s in positives),
-        absences=tuple(
-            Absence(event=s.event, scale=absence_scale(_looks(groups[s.event], graph)))
-            for s in negatives
-        ),
-        ratios=tuple(LikelihoodRatio(targets=m.targets, ratio=m.ratio) for m in measured),
-        fixed=tuple(Fixed(variable=v, mask=m, present=p) for v, m, p in known),
-    )
+    if len(notes) > 1:
+        notes.sort(key=lambda n: (n.pointer, n.code, n.values))
     return Reading(
         target=target,
-        evidence=evidence,
+        evidence=_evidence(positives, negatives, measured, known, target, graph),
         positives=positives,
         negatives=negatives,
         measured=measured,
         known=known,
-        notes=tuple(sorted(notes, key=lambda n: (n.pointer, n.code, n.values))),
+        notes=tuple(notes),
+    )
+
+
+def _evidence(
+    positives: tuple[Seen, ...],
+    negatives: tuple[Seen, ...],
+    measured: tuple[Measured, ...],
+    known: tuple[tuple[int, int, bool], ...],
+    target: str | None,
+    graph: Graph,
+) -> Evidence:
+    """Return all that is weighed, as inference takes it."""
+    weights = graph.weights[target] if target else (0.0,) * len(graph.events)
+    return Evidence(
+        sightings=tuple([_sighting(s, weights[s.event], graph) for s in positives]),
+        absences=tuple([Absence(event=s.event, scale=s.scale) for s in negatives]),
+        ratios=tuple([LikelihoodRatio(targets=m.targets, ratio=m.ratio) for m in measured]),
+        fixed=tuple([Fixed(variable=v, mask=m, present=p) for v, m, p in known]),
     )
 
 
@@ -160,55 +176,73 @@ def _names(seen: Observation) -> tuple[tuple[str, str], ...]:
 
 def _join(event: int, raws: list[_Raw], screen: Screen, graph: Graph, notes: list[Note]) -> Seen:
     """Return one event from all looks at it: one look a view, the plainest grade first."""
-    ranked = raws if len(raws) == 1 else sorted(raws, key=_plainest_first)
-    kept: dict[View, _Raw] = {}
-    for raw in ranked:
-        if raw.seen.view in kept:
-            notes.append(
-                Note(code="repeated_observation", pointer=raw.pointer, values=_names(raw.seen))
-            )
-        else:
-            kept[raw.seen.view] = raw
-    raws[:] = kept.values()
-    looks = _looks(raws, graph)
-    fold = folded(looks, _leak(event, graph))
-    if len({r.seen.grade == "absent" for r in raws}) > 1:
-        notes.append(
-            Note(code="views_disagree", pointer=raws[0].pointer, values=_names(raws[0].seen))
-        )
-    trials, told = _trials(raws, fold is not None, screen, graph, notes)
+    if len(raws) > 1:
+        raws[:] = _one_a_view(raws, notes)
+    first = raws[0].seen
+    eye = _eye_on(event, raws, graph)
+    trials: tuple[Trial, ...] = ()
+    told = False
+    if any(raw.seen.trials or raw.seen.depth for raw in raws):
+        trials, told = _trials(raws, eye.positive, screen, graph, notes)
     return Seen(
         event=event,
-        positive=fold is not None,
-        grade=raws[0].seen.grade,
-        view=raws[0].seen.view,
-        views=tuple(sorted(kept)),
+        positive=eye.positive,
+        grade=first.grade,
+        view=first.view,
+        views=(first.view,) if len(raws) == 1 else tuple(sorted([r.seen.view for r in raws])),
         trials=trials,
         half_depth_told=told,
-        really=fold.really if fold else 0.0,
+        really=eye.really,
+        leak=eye.leak,
+        scale=eye.scale,
     )
+
+
+def _one_a_view(raws: list[_Raw], notes: list[Note]) -> list[_Raw]:
+    """Return the plainest look of each view, with a warning for others and where views disagree."""
+    kept: dict[View, _Raw] = {}
+    for raw in sorted(raws, key=_plainest_first):
+        if raw.seen.view in kept:
+            values = _names(raw.seen)
+            notes.append(Note(code="repeated_observation", pointer=raw.pointer, values=values))
+        else:
+            kept[raw.seen.view] = raw
+    looks = list(kept.values())
+    if len({r.seen.grade == "absent" for r in looks}) > 1:
+        values = _names(looks[0].seen)
+        notes.append(Note(code="views_disagree", pointer=looks[0].pointer, values=values))
+    return looks
 
 
 def _plainest_first(raw: _Raw) -> tuple[int, View, bytes]:
     return GRADES.index(raw.seen.grade), raw.seen.view, msgspec.json.encode(raw.seen)
 
 
-def _looks(raws: Iterable[_Raw], graph: Graph) -> tuple[Look, ...]:
-    found = []
-    for raw in raws:
-        eye = graph.eyes[raw.seen.movement, raw.seen.finding, raw.seen.view]
-        found.append(
-            Look(
-                seen=raw.seen.grade != "absent",
-                sensitivity=eye.sensitivity,
-                specificity=eye.specificity,
-            )
-        )
-    return tuple(sorted(found))
+def _eye_on(event: int, raws: list[_Raw], graph: Graph) -> Eye:
+    """Return what the looks at an event say together; for one look it is made once for the pack."""
+    if len(raws) > 1:
+        return _eye_of(event, raws, graph)
+    known, seen = _SINGLE.of(graph), raws[0].seen
+    key = (event, seen.view, seen.grade != "absent")
+    if key not in known:
+        known[key] = _eye_of(event, raws, graph)
+    return known[key]
 
 
-def _leak(event: int, graph: Graph) -> float:
-    return graph.network.events[event].leak
+def _eye_of(event: int, raws: list[_Raw], graph: Graph) -> Eye:
+    looks = []
+    for seen in [raw.seen for raw in raws]:
+        eye = graph.eyes[seen.movement, seen.finding, seen.view]
+        there, sensitivity, specificity = seen.grade != "absent", eye.sensitivity, eye.specificity
+        looks.append(Look(seen=there, sensitivity=sensitivity, specificity=specificity))
+    return eye_of(tuple(sorted(looks)), graph.network.events[event].leak)
+
+
+def _no_eyes(_graph: Graph) -> dict[tuple[int, View, bool], Eye]:
+    return {}
+
+
+_SINGLE = Keeper(_no_eyes)
 
 
 def _trials(
@@ -217,21 +251,23 @@ def _trials(
     """Return the trials that count, by change, and if half depth was read from the depth."""
     found: dict[str, Trial] = {}
     for raw in raws:
-        for n, trial in sorted(enumerate(raw.seen.trials), key=lambda t: _trial_order(t[1])):
-            pointer = f"{raw.pointer}/trials/{n}"
+        tried = enumerate(raw.seen.trials)
+        for n, trial in sorted(tried, key=_trial_order) if len(raw.seen.trials) > 1 else tried:
             code = _trial_unusable(trial, raw, positive, screen, graph)
             if not code and trial.change in found:
                 code = "repeated_change"
             if code:
+                pointer = f"{raw.pointer}/trials/{n}"
                 values = (("change", trial.change), *_names(raw.seen))
                 notes.append(Note(code=code, pointer=pointer, values=values))
             else:
                 found[trial.change] = trial
-    told = _read_depth(raws, positive, found, graph, notes)
-    return tuple(found[change] for change in sorted(found)), told
+    told = positive and _read_depth(raws, found, graph, notes)
+    return tuple([found[change] for change in sorted(found)]), told
 
 
-def _trial_order(trial: Trial) -> tuple[str, str, str]:
+def _trial_order(numbered: tuple[int, Trial]) -> tuple[str, str, str]:
+    _, trial = numbered
     return trial.change, trial.result, str(trial.repeats)
 
 
@@ -246,15 +282,13 @@ def _trial_unusable(trial: Trial, raw: _Raw, positive: bool, screen: Screen, gra
     return ""
 
 
-def _read_depth(
-    raws: list[_Raw], positive: bool, found: dict[str, Trial], graph: Graph, notes: list[Note]
-) -> bool:
+def _read_depth(raws: list[_Raw], found: dict[str, Trial], graph: Graph, notes: list[Note]) -> bool:
     """Add the trial of half depth that a told depth stands for; say if it was added."""
     change = graph.changes.get("half_depth")
     added = False
     for raw in raws:
         depth = raw.seen.depth
-        if not positive or depth in (None, "mid") or raw.seen.grade == "absent":
+        if depth in (None, "mid") or raw.seen.grade == "absent":
             continue
         if change is None or raw.seen.movement not in change.movements:
             continue
@@ -268,25 +302,22 @@ def _read_depth(
     return added
 
 
-def _sighting(seen: Seen, relevance: float, raws: list[_Raw], graph: Graph) -> Sighting:
-    fold = folded(_looks(raws, graph), _leak(seen.event, graph))
-    if fold is None:
-        raise AssertionError("a positive event has a fold")
-    factor = graph.decision.grade_leak[seen.grade]  # type: ignore[index]
-    odds = fold.leak / (1 - fold.leak) * factor
+def _sighting(seen: Seen, relevance: float, graph: Graph) -> Sighting:
+    decision, grade = graph.decision, seen.grade
+    odds = seen.leak / (1 - seen.leak) * decision.grade_leak[grade]  # type: ignore[index]
     return Sighting(
         event=seen.event,
         leak=min(odds / (1 + odds), 0.98),
-        scale=fold.scale,
-        trials=tuple((graph.change_of[t.change], REPORTS[t.result]) for t in seen.trials),
-        relevance=relevance * graph.decision.grade_weight[seen.grade],  # type: ignore[index]
+        scale=seen.scale,
+        trials=tuple([(graph.change_of[t.change], REPORTS[t.result]) for t in seen.trials]),
+        relevance=relevance * decision.grade_weight[grade],  # type: ignore[index]
     )
 
 
 def _warn_of_opposites(
-    seen: list[Seen], graph: Graph, groups: Mapping[int, list[_Raw]], notes: list[Note]
+    positives: tuple[Seen, ...], graph: Graph, groups: Mapping[int, list[_Raw]], notes: list[Note]
 ) -> None:
-    positive = {s.event for s in seen if s.positive}
+    positive = {s.event for s in positives}
     for event in sorted(positive):
         key = graph.events[event]
         other = graph.findings[key.finding].opposite

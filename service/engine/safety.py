@@ -246,15 +246,52 @@ def _close(
 ) -> None:
     """Add the drills that the caution closes; pain is named before any other caution."""
     pain = any(where.pain for where in found)
-    for offer in graph.offers:
-        drill = graph.drills[offer.drill]
-        held = closed.get(drill.id)
-        if held is not None and (held.reason == "pain" or not pain):
-            continue
-        if _closes_anywhere(caution.closes, drill, offer, level) or any(
-            _closes_own(caution.closes, drill, where.region) for where in found if where.placed
-        ):
-            closed[drill.id] = Closure(reason="pain" if pain else "caution", by=caution.id)
+    closure = Closure(reason="pain" if pain else "caution", by=caution.id)
+    drills = set(_anywhere(caution, level, graph))
+    for where in found:
+        if where.placed:
+            drills.update(_own(caution, where.region, graph))
+    for drill in sorted(drills):
+        held = closed.get(drill)
+        if held is None or (pain and held.reason != "pain"):
+            closed[drill] = closure
+
+
+def _anywhere(caution: CautionRecord, level: Level, graph: Graph) -> tuple[str, ...]:
+    """Return the drills that a caution closes wherever it holds, worked out once."""
+    known = _ANYWHERE.of(graph)
+    if (caution.id, level) not in known:
+        known[caution.id, level] = tuple(
+            [
+                offer.drill
+                for offer in graph.offers
+                if _closes_anywhere(caution.closes, graph.drills[offer.drill], offer, level)
+            ]
+        )
+    return known[caution.id, level]
+
+
+def _own(caution: CautionRecord, region: RegionId | None, graph: Graph) -> tuple[str, ...]:
+    """Return the drills that a caution closes for where it holds, worked out once."""
+    known = _OWN.of(graph)
+    if (caution.id, region) not in known:
+        drills = graph.drills.values()
+        known[caution.id, region] = tuple(
+            [drill.id for drill in drills if _closes_own(caution.closes, drill, region)]
+        )
+    return known[caution.id, region]
+
+
+def _none_anywhere(_graph: Graph) -> dict[tuple[str, Level], tuple[str, ...]]:
+    return {}
+
+
+def _none_own(_graph: Graph) -> dict[tuple[str, RegionId | None], tuple[str, ...]]:
+    return {}
+
+
+_ANYWHERE = Keeper(_none_anywhere)
+_OWN = Keeper(_none_own)
 
 
 def _closes_anywhere(closes: Closes, drill: DrillRecord, offer: DrillOffer, level: Level) -> bool:

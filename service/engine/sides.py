@@ -4,7 +4,7 @@ Apart from the options because it is a rule, not a choice: the search only sees 
 """
 
 from service.engine.frame import Frame, heavier_side
-from service.engine.shelf import Row
+from service.engine.rows import Row
 from service.model.answer import SideDose
 from service.model.knowledge import DrillRecord
 from service.model.quantities import Side

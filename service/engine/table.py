@@ -5,51 +5,93 @@ Apart from the search because nothing here changes while it runs.
 
 from collections.abc import Sequence
 
-from service.engine.exchange import conflicts, returns, wants
+from service.engine.exchange import (
+    Parts,
+    conflicts,
+    dominators,
+    groups,
+    names_of,
+    parts_of,
+    returns,
+    served,
+    wants,
+)
 from service.model.choice import Problem
 from service.model.quantities import MICRO
+
+
+def table_of(
+    problem: Problem, worths: Sequence[int] | None = None, serves: Sequence[int] | None = None
+) -> "Table":
+    """Return the problem as a table.
+
+    Both where known: what each option adds alone without its price, and `served` of it.
+    """
+    weights, options = problem.weights, problem.options
+    weighing = sum([1 << i for i, weight in enumerate(weights) if weight > 0])
+    serves = [served(option) for option in options] if serves is None else serves
+    parts: list[Parts] = [
+        option.effects if not serving & ~weighing else parts_of(option, weights)
+        for option, serving in zip(options, serves, strict=True)
+    ]
+    if worths is None:
+        worths = [
+            sum([weights[i] * returns(problem.curve, e) // MICRO for i, e in part])
+            for part in parts
+        ]
+    hidden = [2 * (weight // MICRO + 2) for weight in weights]
+    return Table(
+        problem=problem,
+        parts=parts,
+        touch=[serving & weighing for serving in serves],
+        slack=[sum([hidden[i] for i, _ in part]) for part in parts],
+        gains=[worth - problem.price for worth in worths],
+        wants=[wants(option, problem.limits) for option in options],
+        names=names_of(options, problem.limits),
+        group=groups(options),
+    )
 
 
 class Table:
     """The problem by option: what each adds, lasts, meets, raises and excludes."""
 
-    def __init__(self, problem: Problem, worths: Sequence[int] | None = None) -> None:
-        """`worths` are what each option adds alone without its price, where that is known."""
-        weights, options = problem.weights, problem.options
+    def __init__(
+        self,
+        *,
+        problem: Problem,
+        parts: list[Parts],
+        touch: list[int],
+        slack: list[int],
+        gains: list[int],
+        wants: list[tuple[int, int]],
+        names: list[list[int]],
+        group: list[int],
+    ) -> None:
         self.problem = problem
         self.limits = problem.limits
-        self.options = options
-        self.weights = weights
+        self.options = problem.options
+        self.weights = problem.weights
         self.curve = problem.curve
-        self.parts = [[(i, e) for i, e in o.effects if weights[i] > 0 and e > 0] for o in options]
-        self.touch: list[int] = []
+        self.parts = parts
+        self.touch = touch
         """Bits of the causes served."""
-        self.slack: list[int] = []
+        self.slack = slack
         """How far rounding may let a gain seem smaller than it is elsewhere."""
-        for part in self.parts:
-            touch = slack = 0
-            for i, _ in part:
-                touch |= 1 << i
-                slack += 2 * (weights[i] // MICRO + 2)
-            self.touch.append(touch)
-            self.slack.append(slack)
-        if worths is None:
-            worths = [
-                sum([weights[i] * returns(problem.curve, e) // MICRO for i, e in part])
-                for part in self.parts
-            ]
-        self.gains = [worth - problem.price for worth in worths]
+        self.gains = gains
         """What each option adds alone."""
-        self.seconds = [option.seconds for option in options]
-        bits = [wants(option, problem.limits) for option in options]
-        self.meets = [met for met, _ in bits]
-        self.raises = [raised for _, raised in bits]
-        self.conflict, self.group = conflicts(options, problem.limits)
+        self.seconds = [option.seconds for option in problem.options]
+        self.wants = wants
+        """What each meets, and what it raises."""
+        self.meets = [met for met, _ in wants]
+        self.raises = [raised for _, raised in wants]
+        self.names = names
+        self.group = group
+        self.conflict = conflicts(names)
         self.ranges = self.news = 0
         """Bits of the range drills, and of the new ones."""
         self.holding: dict[int, list[tuple[int, int]]] = {}
         """By muscle: (option, seconds of hold)."""
-        for c, option in enumerate(options):
+        for c, option in enumerate(problem.options):
             if option.aim == "range":
                 self.ranges |= 1 << c
             if option.is_new:
@@ -61,15 +103,33 @@ class Table:
         """Return the table of some of the options, in their order."""
         problem = self.problem
         return Table(
-            Problem(
+            problem=Problem(
                 options=tuple([problem.options[c] for c in keep]),
                 weights=problem.weights,
                 curve=problem.curve,
                 price=problem.price,
                 limits=problem.limits,
             ),
-            [self.gains[c] + problem.price for c in keep],
+            parts=[self.parts[c] for c in keep],
+            touch=[self.touch[c] for c in keep],
+            slack=[self.slack[c] for c in keep],
+            gains=[self.gains[c] for c in keep],
+            wants=[self.wants[c] for c in keep],
+            names=[self.names[c] for c in keep],
+            group=[self.group[c] for c in keep],
         )
+
+    def replaceable(self) -> list[int]:
+        """Return for each option the bits of those that exclude it and could always replace it.
+
+        Options stand in the order of their keys, so that only one before it can.
+        """
+        before = [mask & (1 << c) - 1 for c, mask in enumerate(self.conflict)]
+        return self.dominators(before)
+
+    def dominators(self, within: Sequence[int]) -> list[int]:
+        """As `exchange.dominators`."""
+        return dominators(self.options, self.parts, self.conflict, self.wants, within)
 
     def usable(self, want: int) -> list[int]:
         """Return the options that fit alone and their wants met by some; none if no set can."""
@@ -77,20 +137,19 @@ class Table:
         barred = (self.ranges if limits.range_drills < 1 else 0) | (
             self.news if limits.new_drills < 1 else 0
         )
-        usable = [
-            c
-            for c, option in enumerate(self.options)
-            if option.seconds <= limits.seconds
-            and not barred >> c & 1
-            and max([s for _, s in option.holds], default=0) <= limits.hold_s
-        ]
+        for held in self.holding.values():
+            for c, seconds in held:
+                if seconds > limits.hold_s:
+                    barred |= 1 << c
+        most, meets, raises = limits.seconds, self.meets, self.raises
+        usable = [c for c, s in enumerate(self.seconds) if s <= most and not barred >> c & 1]
         while True:
             met = 0
             for c in usable:
-                met |= self.meets[c]
+                met |= meets[c]
             if want & ~met:
                 return []
-            kept = [c for c in usable if not self.raises[c] & ~met]
+            kept = [c for c in usable if not raises[c] & ~met]
             if len(kept) == len(usable):
                 return usable
             usable = kept

@@ -11,7 +11,7 @@ import msgspec
 
 from service.engine.choose import choose
 from service.engine.decide import Decided, Weighed
-from service.engine.exchange import returns
+from service.engine.exchange import parts_of, returns
 from service.engine.options import Laid
 from service.engine.weigh import belief, side_of
 from service.model.answer import Session, TraceNode
@@ -226,7 +226,7 @@ def _terms(laid: Laid, choice: Choice, graph: Graph) -> Iterator[TraceNode]:
     for n in choice.chosen:
         drill = laid.offered[n].drill
         own, score = [], 0
-        for at, effect in problem.options[n].effects:
+        for at, effect in parts_of(problem.options[n], problem.weights):
             before = _part(problem, at, sums[at])
             sums[at] += effect
             added = _part(problem, at, sums[at]) - before

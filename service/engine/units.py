@@ -26,6 +26,8 @@ DIGITS = 9
 
 def in_pack_units(screen: Screen, graph: Graph) -> Screen:
     """Return the screen with every measurement that converts in its measure's unit."""
+    if not screen.measurements:
+        return screen
     found = tuple(_converted(one, graph) for one in screen.measurements)
     same = all(a is b for a, b in zip(found, screen.measurements, strict=True))
     return screen if same else replace(screen, measurements=found)

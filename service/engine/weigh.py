@@ -7,7 +7,9 @@ from collections.abc import Mapping
 
 from msgspec import Struct
 
+from service.engine.kept import Keeper
 from service.engine.read import Reading, Seen
+from service.engine.rules import rule_of
 from service.model.graph import Graph
 from service.model.network import LEFT, Posterior
 from service.model.quantities import MICRO, Side, Verdict
@@ -42,13 +44,17 @@ class Weighing(Struct, frozen=True, kw_only=True, gc=False):
 def weigh(reading: Reading, posterior: Posterior, graph: Graph) -> Weighing:
     """Return the weights W_i = sum_f weight(f) share(i, f) / sum_f weight(f), and the verdict."""
     by_side, unexplained = _weights(reading, posterior, graph)
-    by_cause = [0] * len(graph.network.variables)
-    lean = [0] * len(by_cause)
+    kinds, variables = _KINDS.of(graph), graph.network.variables
+    by_cause = [0] * len(variables)
+    lean = [0] * len(variables)
+    sums = {"train": 0, "practise": 0, "build": 0}
     for (variable, mask), weight in by_side.items():
         by_cause[variable] += weight
-        if graph.network.variables[variable].sided:
+        sums[kinds[variable]] += weight
+        if variables[variable].sided:
             lean[variable] += weight if mask == LEFT else -weight
-    masses = _masses(by_cause, graph)
+    total = sum(by_side.values())
+    masses = {k: round(v / total, 9) if total else 0.0 for k, v in sums.items()}
     worked, failed, not_kept = _trials(reading)
     enough = _enough(reading, graph)
     verdict = _verdict(reading, posterior, graph, masses, not_kept, enough)
@@ -74,35 +80,33 @@ def _weights(
     """Return weights in millionths by (variable, mask), and the part that nothing explains."""
     total = unexplained = 0.0
     sums: dict[tuple[int, int], float] = {}
+    touched = touched_by(graph)
     for sighting, said in zip(reading.evidence.sightings, posterior.sightings, strict=True):
-        if said is None or sighting.relevance <= 0:
+        relevance = sighting.relevance
+        if said is None or relevance <= 0:
             continue
-        total += sighting.relevance
-        unexplained += sighting.relevance * said.leak_only
-        parents = graph.network.events[sighting.event].parents
-        for parent, part in zip(parents, said.parents, strict=True):
-            key = (parent.variable, parent.mask)
-            sums[key] = sums.get(key, 0.0) + sighting.relevance * part.share
+        total += relevance
+        unexplained += relevance * said.leak_only
+        for where, part in zip(touched[sighting.event], said.parents, strict=True):
+            sums[where] = sums.get(where, 0.0) + relevance * part.share
     if not total:
         return {}, 0.0
-    scaled = {k: round(round(v / total, 9) * MICRO) for k, v in sorted(sums.items())}
-    return {k: v for k, v in scaled.items() if v > 0}, round(unexplained / total, 9)
+    scaled = [(where, round(round(sums[where] / total, 9) * MICRO)) for where in sorted(sums)]
+    return {k: v for k, v in scaled if v > 0}, round(unexplained / total, 9)
 
 
-def _masses(by_cause: list[int], graph: Graph) -> dict[str, float]:
-    sums = {"train": 0, "practise": 0, "build": 0}
-    for variable, weight in enumerate(by_cause):
-        if not weight:
-            continue
-        mode = graph.causes[graph.network.variables[variable].id].mode
-        if mode in TRAINABLE:
-            sums["train"] += weight
-        elif mode in LEARNT:
-            sums["practise"] += weight
-        else:
-            sums["build"] += weight
-    total = sum(sums.values())
-    return {k: round(v / total, 9) if total else 0.0 for k, v in sums.items()}
+def _kinds(graph: Graph) -> tuple[str, ...]:
+    """Return for each variable which of the masses its cause is a part of."""
+    modes = [graph.causes[one.id].mode for one in graph.network.variables]
+    return tuple(
+        [
+            "train" if mode in TRAINABLE else "practise" if mode in LEARNT else "build"
+            for mode in modes
+        ]
+    )
+
+
+_KINDS = Keeper(_kinds)
 
 
 def _trials(reading: Reading) -> tuple[frozenset[str], frozenset[str], bool]:
@@ -122,18 +126,18 @@ def _enough(reading: Reading, graph: Graph) -> bool:
     """Say if as many findings that matter for the target were looked at as its record asks."""
     if reading.target is None:
         return False
-    weights = graph.weights[reading.target]
+    weights, events = graph.weights[reading.target], graph.events
     looked = {
-        graph.events[s.event].finding
-        for s in (*reading.positives, *reading.negatives)
-        if weights[s.event] > 0
+        events[seen.event].finding
+        for kind in (reading.positives, reading.negatives)
+        for seen in kind
+        if weights[seen.event] > 0
     }
     return len(looked) >= max(1, graph.movements[reading.target].enough)
 
 
 def _tried(reading: Reading, graph: Graph) -> bool:
     """Say if more than one bare look stands behind the findings, as the rule asks."""
-    rule = next(rule for rule in graph.rules.values() if rule.kind == "try_before_training")
     looked = [
         seen
         for seen, sighting in zip(reading.positives, reading.evidence.sightings, strict=True)
@@ -141,7 +145,7 @@ def _tried(reading: Reading, graph: Graph) -> bool:
     ]
     findings = {graph.events[seen.event].finding for seen in looked}
     return (
-        len(findings) >= rule.numbers["looks"]
+        len(findings) >= rule_of(graph, "try_before_training").numbers["looks"]
         or any(seen.trials for seen in looked)
         or bool(reading.measured or reading.known)
     )
@@ -185,4 +189,19 @@ def side_of(mask: int, sided: bool) -> Side:
 
 def belief(states: tuple[float, ...], mask: int) -> float:
     """Return P(present on the side of the mask) from a variable's state probabilities."""
-    return round(sum(p for state, p in enumerate(states) if state & mask), 9)
+    if len(states) == 2:
+        return round(states[1], 9)
+    return round(states[mask] + states[3], 9)
+
+
+def touched_by(graph: Graph) -> tuple[tuple[tuple[int, int], ...], ...]:
+    """Return for each event the (variable, mask) of its parents, in their order."""
+    return _TOUCHED.of(graph)
+
+
+def _parents(graph: Graph) -> tuple[tuple[tuple[int, int], ...], ...]:
+    events = graph.network.events
+    return tuple([tuple([(p.variable, p.mask) for p in event.parents]) for event in events])
+
+
+_TOUCHED = Keeper(_parents)

@@ -5,22 +5,33 @@ Apart from the reasons because ids, numbers and the decision are the same in eve
 
 from collections.abc import Mapping
 
+from service.engine.kept import Bounded, Keeper
+from service.engine.languages import ENGLISH, language_of
+from service.model.answer import Because
 from service.model.graph import Graph
 from service.model.quantities import Side, Unit
 
-ENGLISH = "en"
 UNITS: Mapping[str, str] = {"%": "percent", "%BW": "bodyweight", "mm[Hg]": "mmhg"}
 """Units whose sign is no part of a text's id."""
+KEPT_AT_MOST = 4096
+"""Sentences, and reasons, that are kept in each language: about a MiB each."""
 
 
 class Words:
-    """Renders codes with the texts of one language, English where a language lacks a code."""
+    """Renders codes with the texts of one language, English where a language lacks a code.
+
+    `kept` are sentences and `reasons` reasons by what they are made of, a code first; all words of
+    a graph and a language share them. The pack alone says them: nothing that was sent is kept.
+    """
 
     def __init__(self, graph: Graph, language: str | None) -> None:
-        wanted = (language or ENGLISH).split("-", 1)[0].lower()
-        self.language = wanted if wanted in graph.texts else ENGLISH
+        self.language = language_of(language, graph)
         self._texts: Mapping[str, str] = graph.texts[self.language]
         self._english: Mapping[str, str] = graph.texts[ENGLISH]
+        said = _SAID.of(graph)
+        if self.language not in said:
+            said[self.language] = Bounded(KEPT_AT_MOST), Bounded(KEPT_AT_MOST)
+        self.kept, self.reasons = said[self.language]
 
     def say(self, code: str, **values: object) -> str:
         """Return the sentence of a code with its values in place.
@@ -39,11 +50,15 @@ class Words:
 
     def side(self, side: Side) -> str:
         """Return the words for a side, with their leading space, or nothing."""
-        return self.say(f"side_{side}") if side != "none" else ""
+        return self.plain(f"side_{side}") if side != "none" else ""
 
     def unit(self, unit: Unit) -> str:
         """Return a unit as it is read."""
-        return self.say(f"unit_{UNITS.get(unit, unit)}")
+        return self.plain(f"unit_{UNITS.get(unit, unit)}")
+
+    def plain(self, code: str) -> str:
+        """Return the sentence of a code without values."""
+        return self.kept.get(code) or self.kept.keep(code, self.say(code))
 
     def per_cent(self, part: float) -> str:
         """Return a part of one as whole per cent."""
@@ -53,3 +68,10 @@ class Words:
         """Return a number without needless digits."""
         plain = f"{value:.1f}".rstrip("0").rstrip(".")
         return plain.replace(".", self.say("decimal_mark"))
+
+
+def _nothing_said(_graph: Graph) -> dict[str, tuple[Bounded[str], Bounded[Because]]]:
+    return {}
+
+
+_SAID = Keeper(_nothing_said)

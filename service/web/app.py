@@ -5,6 +5,7 @@ from litestar.exceptions import HTTPException
 from litestar.routes import HTTPRoute
 
 from service.engine.plan import plan
+from service.engine.ready import make_ready
 from service.model.answer import Answer
 from service.model.graph import Graph
 from service.model.screen import Screen
@@ -41,6 +42,7 @@ def create_app(
 ) -> Edge:
     """The application that serves a pack; `decide` is the engine."""
     chosen = settings or Settings()
+    make_ready(graph)
     runs = running or running_of(graph.pack, chosen)
     runs.metrics.take(graph.pack)
     inner = framework_app(graph, chosen, decide, runs)

@@ -8,10 +8,11 @@ import random
 import pytest
 
 from service.engine.choose import choose
-from service.engine.exchange import conflicts, dominators, wants
+from service.engine.exchange import parts_of
 from service.engine.frame import frame_of
 from service.engine.options import Barred, Closure, Laid, Wanted, lay
 from service.engine.sides import sides_of, weaker_side
+from service.engine.table import table_of
 from service.model.answer import SideDose
 from service.model.choice import Option, Problem
 from service.model.graph import Graph
@@ -214,7 +215,9 @@ def test_build_is_never_trained_nor_counted() -> None:
     )
     assert reasons(laid) == {"against": ("rule", "rule_build_not_trained")}
     assert laid.problem.weights[CAUSES.index(BUILD)] == 0
-    assert option_of(laid, "both").effects == ((CAUSES.index(INNER), 300_000),)
+    assert parts_of(option_of(laid, "both"), laid.problem.weights) == [
+        (CAUSES.index(INNER), 300_000)
+    ]
     assert laid.problem.weights[:CARRY] == (0, 0, 0, 90_000, 0, 0)
 
 
@@ -429,10 +432,8 @@ def test_leaving_out_what_an_exclusive_other_replaces_never_changes_the_choice()
     pruned = 0
     for _ in range(150):
         problem = random_problem(rng, rng.randint(5, 25))
-        mask, _ = conflicts(problem.options, problem.limits)
-        bits = [wants(option, problem.limits) for option in problem.options]
-        meets, raises = [b[0] for b in bits], [b[1] for b in bits]
-        better = dominators(problem.options, mask, meets, raises, within=mask)
+        table = table_of(problem)
+        better = table.dominators(table.conflict)
         kept = [o for o, by in zip(problem.options, better, strict=True) if not by]
         pruned += len(better) - len(kept)
         smaller = Problem(

@@ -2,18 +2,23 @@
 
 from random import Random
 
+from msgspec.structs import replace
+
 from service.engine import infer_terms, safety
+from service.engine.bars import held_back, lacks_kit
 from service.engine.decide import decide
+from service.engine.exchange import returns
 from service.engine.firmness import bent
 from service.engine.infer import infer
-from service.engine.kept import AT_MOST, Keeper
+from service.engine.kept import AT_MOST, Bounded, Keeper
 from service.engine.laid import Laid
+from service.engine.plan import plan
 from service.engine.read import read
 from service.engine.safety import judge
-from service.engine.table import Table
+from service.engine.table import table_of
 from service.model.graph import Graph
 from service.model.network import LEFT
-from service.model.quantities import LeftOutReason
+from service.model.quantities import MICRO, LeftOutReason
 from tests.strategies import random_screen
 
 SEEDS = range(7000, 7060)
@@ -58,7 +63,7 @@ def test_a_table_that_was_told_its_gains_is_the_table_of_its_problem(graph: Grap
     for seed in SEEDS:
         weighed = decide(random_screen(graph, seed), graph).weighed
         if weighed is not None and weighed.laid is not None:
-            told, found = weighed.laid.table, Table(weighed.laid.problem)
+            told, found = weighed.laid.table, table_of(weighed.laid.problem)
             assert vars(told) == vars(found), f"seed {seed}"
 
 
@@ -77,16 +82,16 @@ def test_records_that_need_what_was_not_told_never_hold(graph: Graph) -> None:
         assert judge(screen, None, graph) == judge(screen, None, graph)
 
 
-def test_a_term_worked_out_by_hand_has_the_bytes_of_the_one_in_arrays(graph: Graph) -> None:
+def test_a_term_from_a_kept_outline_has_the_bytes_of_one_made_anew(graph: Graph) -> None:
     prepared = infer_terms.prepare(graph.network)
     compared = 0
     for seed in SEEDS:
         for seen in read(random_screen(graph, seed), graph).evidence.sightings:
-            changes = [change for change, _ in seen.trials]
-            splits = [prepared.splits[report] for _, report in seen.trials]
-            few = infer_terms._few(prepared, seen, changes, splits)
-            many = infer_terms._many(prepared, seen, changes, splits)
-            assert [a.tolist() for a in few] == [a.tolist() for a in many], f"seed {seed}"
+            every = tuple(range(len(seen.trials)))
+            infer_terms.sighting_term(prepared, replace(seen, scale=seen.scale / 2), every)
+            kept = infer_terms.sighting_term(prepared, seen, every)
+            anew = infer_terms.sighting_term(infer_terms.prepare(graph.network), seen, every)
+            assert repr(kept) == repr(anew), f"seed {seed}"
             compared += 1
     assert compared > len(SEEDS)
 
@@ -114,3 +119,70 @@ def test_a_keeper_makes_once_and_forgets_the_oldest() -> None:
         keeper.of(pack)
     assert keeper.of(packs[-1]) == AT_MOST + 1
     assert keeper.of(packs[0]) == AT_MOST + 2
+
+
+def test_what_is_kept_with_a_limit_is_dropped_whole_when_it_is_full() -> None:
+    held: Bounded[int] = Bounded(2)
+    assert [held.keep("a", 1), held.keep("b", 2)] == [1, 2]
+    assert held == {"a": 1, "b": 2}
+    assert held.keep("c", 3) == 3
+    assert held == {"c": 3}
+
+
+def test_an_answer_does_not_depend_on_what_was_answered_before(graph: Graph) -> None:
+    for seed in list(SEEDS)[:20]:
+        screen = random_screen(graph, seed, healthy=seed % 2 == 0)
+        # another object is another pack to every keeper: nothing is kept for it yet
+        assert plan(screen, replace(graph)) == plan(screen, graph), f"seed {seed}"
+
+
+def test_a_caution_closes_what_a_look_at_every_drill_would_close(graph: Graph) -> None:
+    closing = 0
+    for seed in SEEDS:
+        screen = random_screen(graph, seed, healthy=False)
+        level = screen.client.level
+        found = judge(screen, None, graph)
+        scanned: dict[str, str] = {}
+        for caution in graph.cautions.values():
+            holds = safety._witnesses(caution.when, screen) or ()
+            if not holds:
+                continue
+            pain = any(where.pain for where in holds)
+            for offer in graph.offers:
+                drill = graph.drills[offer.drill]
+                own = any(
+                    safety._closes_own(caution.closes, drill, where.region)
+                    for where in holds
+                    if where.placed
+                )
+                if own or safety._closes_anywhere(caution.closes, drill, offer, level):
+                    kind = "pain" if pain or scanned.get(drill.id) == "pain" else "caution"
+                    scanned[drill.id] = kind
+        assert {drill: one.reason for drill, one in found.closed.items()} == scanned, f"seed {seed}"
+        closing += bool(scanned)
+    assert closing > 20
+
+
+def test_all_rows_at_once_are_what_each_row_alone_would_be(graph: Graph) -> None:
+    reasons: set[str] = set()
+    for seed in SEEDS:
+        weighed = decide(random_screen(graph, seed, healthy=True), graph).weighed
+        if weighed is None or weighed.laid is None:
+            continue
+        laid = weighed.laid
+        frame, rows = laid.frame, laid.frame.shelf.rows
+        lacking = frame.shelf.ways.lacking(frame.kit, len(rows)).tolist()
+        for at, row in enumerate(rows):
+            full = row.doses.fitting[0][0].portion if row.doses.fitting[0] else None
+            if full is not None and not full.short:
+                parts = [
+                    frame.weights[i] * returns(graph.curve, e) // MICRO for i, e in full.effects
+                ]
+                assert laid.worths[at] == sum(parts), f"seed {seed}: {row.drill.id}"
+            assert lacking[at] == (row.needs_kit and lacks_kit(frame, row)), f"seed {seed}"
+            if laid.ruled[at] or laid.lacking[at]:
+                reason = held_back(frame, row, None)
+                assert reason is not None
+                assert reason[0] == ("rule" if laid.ruled[at] else "kit"), f"seed {seed}"
+                reasons.add(reason[0])
+    assert reasons == {"kit", "rule"}

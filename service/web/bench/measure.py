@@ -13,6 +13,7 @@ import msgspec
 from msgspec import Struct
 
 from service.engine.plan import plan
+from service.engine.ready import make_ready
 from service.model.graph import Graph
 from service.web.app import create_app
 from service.web.bench.mix import SIZES, Size, screens
@@ -49,6 +50,7 @@ def measure(graph: Graph, *, count: int, worst: int, seed: int) -> list[Timed]:
     """Return the timings: `count` screens of each size, and `worst` of the worst."""
     mixes = {s: screens(graph, s, worst if s == "worst" else count, seed) for s in SIZES}
     bodies = {size: [_ENCODER.encode(one) for one in mix] for size, mix in mixes.items()}
+    make_ready(graph)
     gc.collect()
     gc.freeze()
     for size in SIZES:
