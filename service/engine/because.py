@@ -4,7 +4,6 @@ Apart from the reasons of a cause because what the pack alone says of a look is 
 only the cause and how far its belief was moved are put in anew.
 """
 
-from msgspec import Struct
 from msgspec.structs import replace
 
 from service.engine.kept import Keeper
@@ -14,6 +13,7 @@ from service.engine.words import Words
 from service.model.answer import Because
 from service.model.graph import Graph
 from service.model.quantities import View
+from service.model.records import Leaf
 
 NOTHING = Because(
     code="",
@@ -50,7 +50,7 @@ def _none_cited(_graph: Graph) -> Cited:
 _CITED = Keeper(_none_cited)
 
 
-class Told(Struct, frozen=True, gc=False):
+class Told(Leaf, frozen=True):
     """What was looked for, with the reasons that it gives, before they speak of a cause."""
 
     seen: Seen

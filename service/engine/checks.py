@@ -7,7 +7,6 @@ weighed by its probability under the same model. Nothing is sampled.
 import math
 
 import msgspec
-from msgspec import Struct
 
 from service.engine.contradict import disputed
 from service.engine.decide import Decided, decide, first_drill, worth_of
@@ -21,13 +20,14 @@ from service.model.answer import CheckOutcome, NextCheck, SideOutcome
 from service.model.graph import Graph
 from service.model.network import ANY, LEFT, RIGHT, Posterior
 from service.model.quantities import MICRO
+from service.model.records import Frozen
 
 MOST = 5
 """How many checks are named: the trainer has minutes."""
 DIGITS = 9
 
 
-class Possible(Struct, frozen=True, kw_only=True):
+class Possible(Frozen, frozen=True, kw_only=True):
     """One outcome, decided: its probability, and what it would add in millionths."""
 
     outcome: Outcome
@@ -36,7 +36,7 @@ class Possible(Struct, frozen=True, kw_only=True):
     gain: int
 
 
-class Scored(Struct, frozen=True, kw_only=True):
+class Scored(Frozen, frozen=True, kw_only=True):
     """A check with its expected gain (unit of value), and bits on the cause it tells most about."""
 
     check: Check

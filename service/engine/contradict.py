@@ -4,16 +4,15 @@ Apart from the reasons because a reason says what one piece of evidence did; thi
 of them cannot both be taken at their word.
 """
 
-from msgspec import Struct
-
 from service.engine.decide import Decided
 from service.engine.weigh import side_of, touched_by
 from service.engine.words import Words
 from service.model.answer import Warning
 from service.model.graph import Graph
+from service.model.records import Ordered
 
 
-class Dispute(Struct, frozen=True, kw_only=True, order=True):
+class Dispute(Ordered, frozen=True, kw_only=True):
     """A cause on a side, with the log odds that measurements and sightings each moved it."""
 
     variable: int

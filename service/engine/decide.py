@@ -5,8 +5,6 @@ Apart from the plan because everything that asks "what if" decides many times an
 
 from collections.abc import Callable
 
-from msgspec import Struct
-
 from service.engine.choose import best_of
 from service.engine.exchange import returns
 from service.engine.infer import infer
@@ -18,12 +16,13 @@ from service.model.choice import Choice
 from service.model.graph import Graph
 from service.model.network import Evidence, Network, Posterior
 from service.model.quantities import MICRO, Verdict
+from service.model.records import Frozen
 from service.model.screen import Screen
 
 Inference = Callable[[Network, Evidence], Posterior]
 
 
-class Weighed(Struct, frozen=True, kw_only=True):
+class Weighed(Frozen, frozen=True, kw_only=True):
     """What is likely, what matters, and what today would hold. `laid` and `choice` may be None."""
 
     posterior: Posterior
@@ -32,7 +31,7 @@ class Weighed(Struct, frozen=True, kw_only=True):
     choice: Choice | None
 
 
-class Decided(Struct, frozen=True, kw_only=True):
+class Decided(Frozen, frozen=True, kw_only=True):
     """One decision; `weighed` is None where it refers."""
 
     screen: Screen

@@ -7,13 +7,13 @@ from collections.abc import Mapping, Sequence
 from typing import TypeAlias
 
 import numpy as np
-from msgspec import Struct
 from numpy.typing import NDArray
 
 from service.engine.kept import Keeper
 from service.engine.rows import Row
 from service.model.graph import Graph
 from service.model.quantities import LeftOutReason
+from service.model.records import Frozen
 
 Flags: TypeAlias = NDArray[np.bool_]
 """By row of the shelf."""
@@ -24,7 +24,7 @@ WORD = 64
 """Bits of a word."""
 
 
-class Ways(Struct, frozen=True, kw_only=True):
+class Ways(Frozen, frozen=True, kw_only=True):
     """The kit that each way of doing a drill needs, for all drills that need any."""
 
     rows: Numbers
@@ -50,7 +50,7 @@ class Ways(Struct, frozen=True, kw_only=True):
         return found
 
 
-class Doors(Struct, frozen=True, kw_only=True):
+class Doors(Frozen, frozen=True, kw_only=True):
     """The rows as one kind of verdict sees them: what is known of each before the screen is."""
 
     open: Flags

@@ -3,10 +3,10 @@
 Apart from reading because it is arithmetic that can be held against worked values.
 """
 
-from msgspec import Struct
+from service.model.records import Frozen, Leaf, Ordered
 
 
-class Look(Struct, frozen=True, kw_only=True, order=True):
+class Look(Ordered, frozen=True, kw_only=True):
     """One look at an event: if it was seen, and how well this view sees it."""
 
     seen: bool
@@ -14,7 +14,7 @@ class Look(Struct, frozen=True, kw_only=True, order=True):
     specificity: float
 
 
-class Fold(Struct, frozen=True, kw_only=True):
+class Fold(Frozen, frozen=True, kw_only=True):
     """A positive event with the eye inside: its leak, and the factor on every strength.
 
     `really` = P(there, though no listed cause made it | only the leak fired).
@@ -25,7 +25,7 @@ class Fold(Struct, frozen=True, kw_only=True):
     really: float
 
 
-class Eye(Struct, frozen=True, kw_only=True, gc=False):
+class Eye(Leaf, frozen=True, kw_only=True):
     """What looks at one event say together: the fold where they speak for it, else the factor of
     its absence with a leak of 0.
     """

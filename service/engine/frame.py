@@ -5,23 +5,22 @@ Apart from the options so that what keeps a drill out can be told without making
 
 from typing import Literal, cast
 
-from msgspec import Struct
-
 from service.engine.doors import Doors
 from service.engine.shelf import Shelf, shelf_of
 from service.model.graph import Graph
 from service.model.quantities import Level, Side, TargetId, Verdict
+from service.model.records import Frozen
 from service.model.screen import Screen
 
 
-class Closure(Struct, frozen=True, kw_only=True):
+class Closure(Frozen, frozen=True, kw_only=True):
     """Why safety closed a drill: by which caution, for pain or for anything else."""
 
     reason: Literal["caution", "pain"]
     by: str
 
 
-class Wanted(Struct, frozen=True, kw_only=True):
+class Wanted(Frozen, frozen=True, kw_only=True):
     """What today is for: the target, the verdict, and how much each cause matters.
 
     `weights` and `lean` are by variable in millionths: summed over sides, and left minus right.
@@ -36,7 +35,7 @@ class Wanted(Struct, frozen=True, kw_only=True):
     failed: frozenset[str]
 
 
-class Frame(Struct, frozen=True, kw_only=True):
+class Frame(Frozen, frozen=True, kw_only=True):
     """What is the same for every drill: the client, the wanted, and the numbers of the rules."""
 
     graph: Graph

@@ -6,11 +6,10 @@ that every machine leaves out the same.
 
 import math
 
-from msgspec import Struct
-
 from service.engine.infer_order import Part, connected, part_of, summing_order
 from service.engine.infer_terms import Prepared, mask_of, products
 from service.model.network import Evidence, Sighting
+from service.model.records import Leaf
 
 DENSE_CELLS = 512
 """Most combinations summed in one table; measured: beyond it elimination is faster."""
@@ -21,7 +20,7 @@ CAREFUL = 48
 """Most sightings for which a second order is looked for: looking costs more than linearly."""
 
 
-class Piece(Struct, frozen=True, kw_only=True, gc=False):
+class Piece(Leaf, frozen=True, kw_only=True):
     """One connected part to be summed: `members` index the chosen sightings, then the pairs.
 
     `order` is None where one dense table does it.
@@ -32,7 +31,7 @@ class Piece(Struct, frozen=True, kw_only=True, gc=False):
     order: tuple[int, ...] | None
 
 
-class Choice(Struct, frozen=True, kw_only=True, gc=False):
+class Choice(Leaf, frozen=True, kw_only=True):
     """What is weighed: sightings by index with the indices of their trials, and its pieces."""
 
     kept: tuple[tuple[int, tuple[int, ...]], ...]

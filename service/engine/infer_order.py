@@ -4,13 +4,13 @@ Apart from the sums because the work budget needs the cost without doing the wor
 are bit masks of Python integers: a set operation on a hundred nodes is one machine-code loop.
 """
 
-from msgspec import Struct
+from service.model.records import Leaf
 
 CHEAP = 1 << 15
 """Cells below which no second order is looked for: summing costs less than looking."""
 
 
-class Private(Struct, frozen=True, kw_only=True, gc=False):
+class Private(Leaf, frozen=True, kw_only=True):
     """A variable that only one term touches, with the places of its bits there, -1 for none."""
 
     term: int
@@ -19,7 +19,7 @@ class Private(Struct, frozen=True, kw_only=True, gc=False):
     right: int
 
 
-class Part(Struct, frozen=True, kw_only=True, gc=False):
+class Part(Leaf, frozen=True, kw_only=True):
     """One connected part as a graph: its terms are the first nodes, the shared bits the others.
 
     `edges` are (term, place among its bits, node of the bit); `coupled` the nodes of the two

@@ -9,10 +9,10 @@ comes down still answers for any other weights, such as those without a trial.
 import math
 
 import numpy as np
-from msgspec import Struct
 
 from service.engine.infer_order import Part, Private
 from service.engine.infer_terms import Floats, Solved, Term, Weights
+from service.model.records import Leaf
 
 SMALLEST = 1e-290
 """Floor of a message, whose largest cell lies in [0.5, 1): never divide by zero."""
@@ -23,7 +23,7 @@ MANY = 4
 Scope = tuple[int, ...]
 
 
-class _Table(Struct, frozen=True, kw_only=True, gc=False):
+class _Table(Leaf, frozen=True, kw_only=True):
     """Axes are nodes in the order of summing out; `child` is the node it came from, if any."""
 
     scope: Scope
@@ -31,7 +31,7 @@ class _Table(Struct, frozen=True, kw_only=True, gc=False):
     child: int = -1
 
 
-class _Alone(Struct, frozen=True, kw_only=True, gc=False):
+class _Alone(Leaf, frozen=True, kw_only=True):
     """The private variables of one term; arrays of (variables, products), weights in columns.
 
     `left` and `right` are the factors with that bit present, `each` the sum over all states.
@@ -44,7 +44,7 @@ class _Alone(Struct, frozen=True, kw_only=True, gc=False):
     each: Floats
 
 
-class _Bucket(Struct, frozen=True, kw_only=True, gc=False):
+class _Bucket(Leaf, frozen=True, kw_only=True):
     """All that was multiplied when one node was summed out."""
 
     scope: Scope
@@ -231,16 +231,15 @@ class _Elimination:
 
         What is on the way stays known: several sums of one table begin alike.
         """
-        cells = known[scope]
-        axis = 0
+        cells, left, axis = known[scope], scope, 0
         for node in scope:
             if node in keep:
                 axis += 1
                 continue
-            scope = scope[:axis] + scope[axis + 1 :]
-            found = known.get(scope)
+            left = left[:axis] + left[axis + 1 :]
+            found = known.get(left)
             if found is None:
-                found = known[scope] = self._summed(cells, axis, node)
+                found = known[left] = self._summed(cells, axis, node)
             cells = found
         return cells
 

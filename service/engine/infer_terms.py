@@ -10,10 +10,10 @@ from typing import TypeAlias
 
 import msgspec
 import numpy as np
-from msgspec import Struct
 from numpy.typing import NDArray
 
 from service.model.network import RIGHT, Evidence, LikelihoodRatio, Network, Sighting, Tie
+from service.model.records import Leaf
 
 Floats: TypeAlias = NDArray[np.float64]
 Weights: TypeAlias = list[float]
@@ -36,7 +36,7 @@ OUTLINES_AT_MOST = 1024
 """The same of outlines."""
 
 
-class Outline(Struct, frozen=True, kw_only=True, gc=False):
+class Outline(Leaf, frozen=True, kw_only=True):
     """What of a sighting's term does not depend on how well it was seen, by product.
 
     `plain` are the coefficients without the leak. `leak_lost` and `lost[i, k]` are the parts of
@@ -51,7 +51,7 @@ class Outline(Struct, frozen=True, kw_only=True, gc=False):
     lost: Floats
 
 
-class Prepared(Struct, frozen=True, kw_only=True, gc=False):
+class Prepared(Leaf, frozen=True, kw_only=True):
     """A network laid out for summing. Per event, in the order of its parents.
 
     A bit is `2 * variable`, plus 1 for the right side: one yes-or-no question about a cause.
@@ -72,7 +72,7 @@ class Prepared(Struct, frozen=True, kw_only=True, gc=False):
     """Terms made before: coaches see the same things again, and what-ifs change one at a time."""
 
 
-class Term(Struct, frozen=True, kw_only=True, gc=False):
+class Term(Leaf, frozen=True, kw_only=True):
     """A factor over bits as a signed sum of products: sum_k weight[k] prod_i factor[i, k]^bit_i
     (`weights` is the same as a list).
 
@@ -97,7 +97,7 @@ class Term(Struct, frozen=True, kw_only=True, gc=False):
         return len(self.weights)
 
 
-class Solved(Struct, frozen=True, kw_only=True, gc=False):
+class Solved(Leaf, frozen=True, kw_only=True):
     """Sums over one connected part, for each term in the order given.
 
     `pairs[j]` has the shape (2, bits, products): with that bit (absent, present), the sum over

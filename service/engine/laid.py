@@ -7,7 +7,6 @@ best drill that each reason kept out, a trace names all of them.
 from collections.abc import Mapping
 
 import numpy as np
-from msgspec import Struct
 
 from service.engine.bars import held_back
 from service.engine.doors import Flags, Numbers
@@ -19,9 +18,10 @@ from service.model.answer import SideDose
 from service.model.choice import Option, Problem
 from service.model.graph import DoseOffer
 from service.model.quantities import LeftOutReason, Side
+from service.model.records import Frozen, Leaf
 
 
-class Barred(Struct, frozen=True, kw_only=True, gc=False):
+class Barred(Leaf, frozen=True, kw_only=True):
     """A drill that is no option, with the first reason that holds.
 
     `detail` is an id or ids joined by ", ": the caution, the missing kit, the level it asks for,
@@ -36,7 +36,7 @@ class Barred(Struct, frozen=True, kw_only=True, gc=False):
     worth: int
 
 
-class Offered(Struct, frozen=True, kw_only=True, gc=False):
+class Offered(Leaf, frozen=True, kw_only=True):
     """What an option of the problem is: drill and dose, the kit to use, the sets by side."""
 
     drill: str
@@ -48,7 +48,7 @@ class Offered(Struct, frozen=True, kw_only=True, gc=False):
     """As for a barred drill."""
 
 
-class Held(Struct, frozen=True, gc=False):
+class Held(Leaf, frozen=True):
     """A dose that may be chosen: its row, the side that goes first, and what it adds alone."""
 
     at: int
@@ -60,7 +60,7 @@ class Held(Struct, frozen=True, gc=False):
     worth: int
 
 
-class Lost(Struct, frozen=True, kw_only=True, gc=False):
+class Lost(Leaf, frozen=True, kw_only=True):
     """The drill of most worth that one reason kept out, and how many of any worth it did."""
 
     drill: str
@@ -69,7 +69,7 @@ class Lost(Struct, frozen=True, kw_only=True, gc=False):
     count: int
 
 
-class Laid(Struct, frozen=True, kw_only=True):
+class Laid(Frozen, frozen=True, kw_only=True):
     """Today's options as a table for the search, and what is needed to name the others.
 
     Rows are those of the shelf. `worths` are by row; `apart` are the rows that safety, wish or

@@ -7,20 +7,19 @@ arithmetic serves every measure.
 import math
 from collections.abc import Iterator
 
-from msgspec import Struct
-
 from service.engine.kept import Keeper
 from service.model.graph import Graph
 from service.model.knowledge import MeasureRecord, Method, Reference
 from service.model.network import ANY, LEFT, RIGHT
 from service.model.quantities import Side, Unit
+from service.model.records import Leaf
 from service.model.screen import Client, Measurement, Screen
 
 Told = tuple[str, str, tuple[tuple[str, str], ...]]
 """A warning: code, pointer, values."""
 
 
-class Measured(Struct, frozen=True, kw_only=True, gc=False):
+class Measured(Leaf, frozen=True, kw_only=True):
     """One measurement that is weighed, mean of its repeats."""
 
     measure: str
@@ -35,7 +34,7 @@ class Measured(Struct, frozen=True, kw_only=True, gc=False):
     pointer: str
 
 
-class _Group(Struct, frozen=True, kw_only=True, gc=False):
+class _Group(Leaf, frozen=True, kw_only=True):
     values: list[float]
     pointer: str
 
@@ -114,7 +113,7 @@ def _weigh(
         )
 
 
-class _Speaks(Struct, frozen=True, kw_only=True, gc=False):
+class _Speaks(Leaf, frozen=True, kw_only=True):
     """The causes that a measure speaks of in one direction, and how far they shift it."""
 
     shift: float

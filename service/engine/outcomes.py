@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from statistics import NormalDist
 
 import msgspec
-from msgspec import Struct
 
 from service.engine.decide import Decided
 from service.engine.eye import Look, folded
@@ -21,6 +20,7 @@ from service.model.answer import SideOutcome
 from service.model.graph import Graph
 from service.model.knowledge import ChangeRecord, MeasureRecord, Method
 from service.model.quantities import Result, Side, View
+from service.model.records import Frozen
 from service.model.screen import Measurement, Observation, Screen, Trial
 
 RESULTS: tuple[Result, ...] = ("gone", "better", "same")
@@ -28,7 +28,7 @@ RESULTS: tuple[Result, ...] = ("gone", "better", "same")
 MOST_TRIALS = 6
 
 
-class Outcome(Struct, frozen=True, kw_only=True):
+class Outcome(Frozen, frozen=True, kw_only=True):
     """One answer: the screen with it, and ln of what its evidence lacks to be a probability."""
 
     sides: tuple[SideOutcome, ...]
@@ -36,7 +36,7 @@ class Outcome(Struct, frozen=True, kw_only=True):
     log_factor: float
 
 
-class Check(Struct, frozen=True, kw_only=True):
+class Check(Frozen, frozen=True, kw_only=True):
     """One more look. Its outcomes exclude each other, and one of them must come."""
 
     movement: str | None

@@ -8,7 +8,6 @@ import difflib
 from collections.abc import Iterable, Iterator, Mapping
 
 import msgspec
-from msgspec import Struct
 
 from service.engine.eye import Eye, Look, eye_of
 from service.engine.kept import Keeper
@@ -27,13 +26,14 @@ from service.model.network import (
     Sighting,
 )
 from service.model.quantities import Side, View
+from service.model.records import Leaf
 from service.model.screen import Observation, Screen, Trial
 
 REPORTS: Mapping[str, Report] = {"gone": 0, "better": 1, "same": 2, "worse": 2}
 GRADES = ("marked", "mild", "absent")
 
 
-class Note(Struct, frozen=True, kw_only=True, gc=False):
+class Note(Leaf, frozen=True, kw_only=True):
     """A warning before it has words: a code, a pointer into the screen, and its values."""
 
     code: str
@@ -41,7 +41,7 @@ class Note(Struct, frozen=True, kw_only=True, gc=False):
     values: tuple[tuple[str, str], ...] = ()
 
 
-class Seen(Struct, frozen=True, kw_only=True, gc=False):
+class Seen(Leaf, frozen=True, kw_only=True):
     """One event that was looked for, however many views it was looked at from.
 
     `view` is the first view that speaks for what was found; `trials` are those that count,
@@ -63,7 +63,7 @@ class Seen(Struct, frozen=True, kw_only=True, gc=False):
     """The eye's factor on every strength, for what was found or for what was not."""
 
 
-class Reading(Struct, frozen=True, kw_only=True, gc=False):
+class Reading(Leaf, frozen=True, kw_only=True):
     """A screen as understood. `sightings[n]` in the evidence belongs to `positives[n]`."""
 
     target: str | None
@@ -75,7 +75,7 @@ class Reading(Struct, frozen=True, kw_only=True, gc=False):
     notes: tuple[Note, ...]
 
 
-class _Raw(Struct, frozen=True, kw_only=True, gc=False):
+class _Raw(Leaf, frozen=True, kw_only=True):
     pointer: str
     seen: Observation
     side: Side

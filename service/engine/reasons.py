@@ -6,7 +6,6 @@ Apart from the session's reasons because these rest on inference alone.
 import math
 from collections.abc import Iterator
 
-from msgspec import Struct
 from msgspec.structs import replace
 
 from service.engine.because import (
@@ -29,6 +28,7 @@ from service.model.graph import Graph
 from service.model.knowledge import CauseRecord
 from service.model.network import ANY, LEFT, RIGHT, ParentPosterior, Posterior
 from service.model.quantities import MICRO, Side
+from service.model.records import Leaf
 
 __all__ = ["NOTHING", "Facts", "causes_of", "least_lean"]
 
@@ -39,7 +39,7 @@ LISTED_FROM = 0.005
 """Weight below which a cause that the evidence did not raise is not listed."""
 
 
-class Facts(Struct, frozen=True, kw_only=True, gc=False):
+class Facts(Leaf, frozen=True, kw_only=True):
     """Everything that reasons are made from."""
 
     graph: Graph
@@ -52,7 +52,7 @@ Where = tuple[int, int]
 """A cause on a side: (variable, mask)."""
 
 
-class _Index(Struct, frozen=True, kw_only=True, gc=False):
+class _Index(Leaf, frozen=True, kw_only=True):
     """Which evidence touches which cause on which side, found in one pass, and what tells it."""
 
     graph: Graph

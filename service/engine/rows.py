@@ -5,14 +5,13 @@ Apart from the shelf because a row knows nothing of the others.
 
 from collections.abc import Mapping
 
-from msgspec import Struct
-
 from service.engine.exchange import returns, served
 from service.engine.kept import Keeper
 from service.model.choice import Option
 from service.model.graph import DoseOffer, DrillOffer, Graph
 from service.model.knowledge import DrillRecord, RuleRecord
 from service.model.quantities import MICRO, Level, TargetId
+from service.model.records import Leaf
 
 RANKS: Mapping[Level, int] = {"new": 0, "regular": 1, "advanced": 2}
 
@@ -23,7 +22,7 @@ MOST_HIDDEN = 3
 """Half of what rounding hides at most on one cause: a weight is at most the whole."""
 
 
-class Portion(Struct, frozen=True, kw_only=True, gc=False):
+class Portion(Leaf, frozen=True, kw_only=True):
     """One dose of a drill with what it serves, carry-over into the target being one entry more.
 
     `parts` are (index, returns of the effect) in the order of `effects`, in millionths.
@@ -35,7 +34,7 @@ class Portion(Struct, frozen=True, kw_only=True, gc=False):
     parts: tuple[tuple[int, int], ...]
 
 
-class Fitting(Struct, frozen=True, gc=False):
+class Fitting(Leaf, frozen=True):
     """A dose as an option, extra sets counted or not; whoever knows the drill has its `is_new`."""
 
     portion: Portion
@@ -44,7 +43,7 @@ class Fitting(Struct, frozen=True, gc=False):
     """Bits of the causes that it serves."""
 
 
-class Doses(Struct, frozen=True, kw_only=True, gc=False):
+class Doses(Leaf, frozen=True, kw_only=True):
     """What a level and a carry-over make of a drill's doses."""
 
     carried: int
@@ -58,7 +57,7 @@ class Doses(Struct, frozen=True, kw_only=True, gc=False):
     forbid it."""
 
 
-class Row(Struct, frozen=True, kw_only=True, gc=False):
+class Row(Leaf, frozen=True, kw_only=True):
     """A drill as it stands for this level and target, whoever the client is."""
 
     place: DrillOffer

@@ -6,18 +6,17 @@ records of the pack decide, this room only matches them to the client.
 
 from collections.abc import Iterator, Mapping
 
-from msgspec import Struct
-
 from service.engine.frame import Closure
 from service.engine.kept import Keeper
 from service.engine.units import in_pack_units
 from service.model.graph import DrillOffer, Graph
 from service.model.knowledge import AlertRecord, CautionRecord, Closes, DrillRecord, Fact
 from service.model.quantities import Level, RegionId, Side, Urgency
+from service.model.records import Leaf, Ordered
 from service.model.screen import Condition, Pain, Screen
 
 
-class Witness(Struct, frozen=True, kw_only=True, order=True):
+class Witness(Ordered, frozen=True, kw_only=True):
     """What made a fact hold: a region (None for the whole body), a side, and if it is pain.
 
     `placed` is false for facts that have no place, such as age or a reading.
@@ -29,7 +28,7 @@ class Witness(Struct, frozen=True, kw_only=True, order=True):
     placed: bool
 
 
-class HeldCaution(Struct, frozen=True, kw_only=True, gc=False):
+class HeldCaution(Leaf, frozen=True, kw_only=True):
     """A caution that holds, where."""
 
     caution: str
@@ -37,7 +36,7 @@ class HeldCaution(Struct, frozen=True, kw_only=True, gc=False):
     side: Side
 
 
-class HeldReferral(Struct, frozen=True, kw_only=True, gc=False):
+class HeldReferral(Leaf, frozen=True, kw_only=True):
     """A referral by an alert or a caution, where and how urgent."""
 
     by: str
@@ -47,7 +46,7 @@ class HeldReferral(Struct, frozen=True, kw_only=True, gc=False):
     urgency: Urgency
 
 
-class Safety(Struct, frozen=True, kw_only=True, gc=False):
+class Safety(Leaf, frozen=True, kw_only=True):
     """All that safety decides: `refer` stops the plan; `closed` names each closed drill's reason.
 
     Referrals come most urgent first, then by id; cautions by id.

@@ -6,7 +6,6 @@ these rest on rules, kit and minutes as well.
 
 from collections.abc import Iterator
 
-from msgspec import Struct
 from msgspec.structs import replace
 
 from service.engine.because import NOTHING
@@ -28,6 +27,7 @@ from service.model.choice import Choice, Option
 from service.model.graph import Graph
 from service.model.knowledge import DrillRecord
 from service.model.quantities import MICRO, LeftOutReason, Side
+from service.model.records import Leaf
 from service.model.screen import Screen
 
 EVIDENCE = 2
@@ -45,7 +45,7 @@ REASONS: tuple[LeftOutReason, ...] = (
 )
 
 
-class Chosen(Struct, frozen=True, kw_only=True, gc=False):
+class Chosen(Leaf, frozen=True, kw_only=True):
     """One option of the session with its drill."""
 
     option: Option

@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from typing import TypeAlias, get_args
 
 import numpy as np
-from msgspec import Struct
 from numpy.typing import NDArray
 
 from service.engine.doors import WAYS, Doors, Numbers, Ways, doors_of
@@ -18,6 +17,7 @@ from service.engine.rows import Row, ends, rows_of
 from service.model.graph import Graph
 from service.model.knowledge import RuleRecord
 from service.model.quantities import MICRO, Aim, Level, TargetId
+from service.model.records import Frozen
 
 Amounts: TypeAlias = NDArray[np.float64]
 """Whole numbers all the same."""
@@ -26,7 +26,7 @@ FROM = "from_"
 """Numbers of the step limit are named by the minutes they hold from: `from_10`."""
 
 
-class Shelf(Struct, frozen=True, kw_only=True):
+class Shelf(Frozen, frozen=True, kw_only=True):
     """All live drills, in the order of the pack's offers, and the numbers of the rules."""
 
     rows: tuple[Row, ...]

@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterator
 from typing import Literal, TypeAlias
 
 import msgspec
-from msgspec import Struct
 
 from service.engine.decide import Decided, decide, decide_again, first_drill
 from service.engine.measured import reference_of
@@ -17,6 +16,7 @@ from service.engine.words import Words
 from service.model.answer import Answer, TurningPoint
 from service.model.graph import Graph
 from service.model.quantities import Grade, Level, Result, Side
+from service.model.records import Frozen
 from service.model.screen import Measurement, Observation, Screen
 
 Kind: TypeAlias = Literal[
@@ -39,7 +39,7 @@ QUARTER = 4
 Planner = Callable[[Screen, Graph], Answer]
 
 
-class Variation(Struct, frozen=True, kw_only=True):
+class Variation(Frozen, frozen=True, kw_only=True):
     """One change of a screen: the screen after it, what was changed, and how far."""
 
     kind: Kind

@@ -5,20 +5,19 @@ Apart from inference because weights depend on the target and on the grade, beli
 
 from collections.abc import Mapping
 
-from msgspec import Struct
-
 from service.engine.kept import Keeper
 from service.engine.read import Reading, Seen
 from service.engine.rules import rule_of
 from service.model.graph import Graph
 from service.model.network import LEFT, Posterior
 from service.model.quantities import MICRO, Side, Verdict
+from service.model.records import Leaf
 
 TRAINABLE = ("range", "control")
 LEARNT = ("skill", "stance")
 
 
-class Weighing(Struct, frozen=True, kw_only=True, gc=False):
+class Weighing(Leaf, frozen=True, kw_only=True):
     """How much each cause matters today, and what follows.
 
     `by_side[(variable, mask)]`, `by_cause[variable]` (both sides together) and `lean[variable]`
