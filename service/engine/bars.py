@@ -23,7 +23,7 @@ def held_back(frame: Frame, row: Row, closure: Closure | None) -> tuple[LeftOutR
         return "kit", row.only_kit or ", ".join(_least_lacking(frame, row))
     practising = frame.wanted.verdict == "practise"
     kind = row.rule_practising if practising else row.rule_training
-    if not kind and drill.aim == "practice" and drill.helper and not helps(drill.helper, frame):
+    if not kind and drill.aim == "practice" and drill.helper not in (None, *helping(frame)):
         kind = "helper_then_plain"
     return ("rule", frame.shelf.rules[kind].id) if kind else None
 
@@ -41,14 +41,13 @@ def _short_first(ids: list[str]) -> tuple[int, list[str]]:
     return len(ids), ids
 
 
-def helps(helper: str, frame: Frame) -> bool:
-    """Say if practice with this helper makes sense after what was tried.
+def helping(frame: Frame) -> frozenset[str]:
+    """Return the helpers with which practice makes sense after what was tried.
 
-    It does where the helper itself helped today. Where practice is all that is called for and
-    nothing helped, an untried spoken cue may enter. So two helpers never meet unless both did.
+    Those that helped today. Where practice is all that is called for and nothing helped, an
+    untried spoken cue may enter. So two helpers never meet unless both did help.
     """
     wanted = frame.wanted
-    if helper in wanted.worked:
-        return True
-    untried = helper not in wanted.failed and not wanted.worked
-    return wanted.verdict == "practise" and untried and helper == "spoken_cue"
+    if wanted.worked or wanted.verdict != "practise":
+        return wanted.worked
+    return frozenset({"spoken_cue"}) - wanted.failed

@@ -4,7 +4,6 @@ Apart from the search because the bound stands on its own proof, whatever slopes
 """
 
 import itertools
-from collections.abc import Sequence
 
 from service.engine.exchange import Parts
 from service.model.choice import Problem
@@ -24,9 +23,9 @@ class Lines:
     def __init__(
         self,
         problem: Problem,
-        parts: Sequence[Parts],
-        usable: Sequence[int],
-        group: Sequence[int],
+        parts: list[Parts],
+        usable: list[int],
+        group: list[int],
     ) -> None:
         """`parts` are by option the effects that weigh."""
         self.problem = problem
@@ -43,7 +42,7 @@ class Lines:
         self.rows = [(c, parts[c], options[c].seconds) for c in usable]
         self.weighed = [(i, weight) for i, weight in enumerate(problem.weights) if weight > 0]
 
-    def aim(self, target: int, start: Sequence[int], price: int, rounds: int) -> None:
+    def aim(self, target: int, start: list[int], price: int, rounds: int) -> None:
         """Lower the bound towards `target` in so many steps, from the slopes at sums `start`."""
         slopes = [self._slope(i, at) for i, at in enumerate(start)]
         best = -1
@@ -72,7 +71,7 @@ class Lines:
                 return weight * (y1 - y0) // (x1 - x0)
         return 0
 
-    def _raised(self, slopes: Sequence[int]) -> tuple[int, list[int]]:
+    def _raised(self, slopes: list[int]) -> tuple[int, list[int]]:
         """Return how far all lines are raised together, and the effect where each touches."""
         base, tops = 0, [0] * len(slopes)
         curve = self.problem.curve
@@ -85,7 +84,7 @@ class Lines:
             base -= -most // MICRO
         return base, tops
 
-    def _nets(self, slopes: Sequence[int], price: int) -> list[tuple[int, int]]:
+    def _nets(self, slopes: list[int], price: int) -> list[tuple[int, int]]:
         """Return (net, option) for the usable options, rounded up."""
         nets = []
         price_of_step = self.problem.price
@@ -96,7 +95,7 @@ class Lines:
             nets.append((worth // MICRO - price_of_step - price * seconds, c))
         return nets
 
-    def _fill(self, slopes: Sequence[int], price: int) -> tuple[int, list[int]]:
+    def _fill(self, slopes: list[int], price: int) -> tuple[int, list[int]]:
         """Return the best sum of nets that the steps and groups allow, and its options."""
         limits = self.problem.limits
         rows = sorted(self._nets(slopes, price), reverse=True)
@@ -124,7 +123,7 @@ class Lines:
 
 
 def best_few(
-    rows: list[tuple[int, int]], group: Sequence[int], steps: int, range_drills: int
+    rows: list[tuple[int, int]], group: list[int], steps: int, range_drills: int
 ) -> tuple[int, list[int]]:
     """Return the largest sum of at most `steps` of (net, option), sorted best first, and those.
 

@@ -69,7 +69,8 @@ class _Search:
         self.parts, self.touch, self.slack = table.parts, table.touch, table.slack
         self.seconds, self.group, self.conflict = table.seconds, table.group, table.conflict
         self.meets, self.raises = table.meets, table.raises
-        self.ranges, self.news, self.holding = table.ranges, table.news, table.holding
+        self.ranges, self.news = table.ranges, table.news
+        self.holds, self.holding = table.holds, table.holding
         self.known: list[dict[int, int]] = [{0: 0} for _ in problem.weights]
         self.dominators = [0] * len(problem.options)
         self.lines: Lines | None = None
@@ -153,7 +154,7 @@ class _Search:
             stopped |= self.ranges
         if self.new_left < 1:
             stopped |= self.news
-        for muscle, _ in self.options[taken].holds:
+        for muscle, _ in self.holds[taken]:
             left = self.limits.hold_s - self.held[muscle]
             for c, seconds in self.holding[muscle]:
                 if seconds > left:
@@ -351,15 +352,14 @@ class _Search:
 
     def _count(self, option: int, sign: Literal[1, -1]) -> None:
         """Add the option to the sums of the set in hand, or take it out of them."""
-        one = self.options[option]
         for i, effect in self.parts[option]:
             total = self.sums[i] = self.sums[i] + sign * effect
             self.now[i] = self.worth(i, total)
         if self.lines is not None:
             self.line += sign * self.lines.worth[option]
-        for muscle, held in one.holds:
+        for muscle, held in self.holds[option]:
             self.held[muscle] = self.held.get(muscle, 0) + sign * held
-        if one.aim == "range":
+        if self.ranges >> option & 1:
             self.range_left -= sign
-        if one.is_new:
+        if self.news >> option & 1:
             self.new_left -= sign

@@ -20,6 +20,12 @@ Flags: TypeAlias = NDArray[np.bool_]
 
 Numbers: TypeAlias = NDArray[np.int64]
 
+Codes: TypeAlias = NDArray[np.int8]
+
+REASONS: tuple[LeftOutReason | None, ...] = (None, "level", "rule", "kit", "outscored")
+"""Why a row is kept out before its dose is looked at: a place here fits into a byte."""
+LEVEL, RULE, KIT, OUTSCORED = np.int8(1), np.int8(2), np.int8(3), np.int8(4)
+
 WORD = 64
 """Bits of a word."""
 
@@ -67,8 +73,8 @@ class Doors(Frozen, frozen=True, kw_only=True):
     """Of these, by helper the practice that no other rule keeps out."""
     kinds: Sequence[str]
     """By row the kind of the rule that keeps it out, empty where none does."""
-    shut_by: Mapping[LeftOutReason, Numbers]
-    """By reason the rows that are kept out of every session, ascending."""
+    reasons: Codes
+    """By row the reason that keeps it out of every session, as a place in `REASONS`."""
 
 
 def doors_of(rows: Sequence[Row], kinds: Sequence[str]) -> Doors:
@@ -88,10 +94,7 @@ def doors_of(rows: Sequence[Row], kinds: Sequence[str]) -> Doors:
         ruled=opened & barred,
         helped={one: opened & ~barred & (helper == one) for one in sorted(set(helpers)) if one},
         kinds=kinds,
-        shut_by={
-            "level": too_hard.nonzero()[0],
-            "rule": (~opened & ~too_hard).nonzero()[0],
-        },
+        reasons=LEVEL * too_hard + RULE * (~opened & ~too_hard),
     )
 
 

@@ -4,7 +4,6 @@ Apart from the search because making the problem rests on the same facts, to lea
 could never be chosen.
 """
 
-from collections.abc import Sequence
 from typing import TypeAlias
 
 from service.model.choice import Limits, Option
@@ -29,7 +28,7 @@ def wants(option: Option, limits: Limits) -> tuple[int, int]:
     return meets, plain if option.helper else 0
 
 
-def names_of(options: Sequence[Option], limits: Limits) -> list[list[int]]:
+def names_of(options: tuple[Option, ...], limits: Limits) -> list[list[int]]:
     """Return for each option what it is of which at most one enters.
 
     Its drill, its ladder, and of range drills the region, or all of them.
@@ -46,7 +45,7 @@ def names_of(options: Sequence[Option], limits: Limits) -> list[list[int]]:
     return names
 
 
-def conflicts(names: Sequence[Sequence[int]]) -> list[int]:
+def conflicts(names: list[list[int]]) -> list[int]:
     """Return for each option the bits of those that share a name with it, itself too."""
     sharing: dict[int, int] = {}
     for c, mine in enumerate(names):
@@ -54,14 +53,14 @@ def conflicts(names: Sequence[Sequence[int]]) -> list[int]:
             sharing[name] = sharing.get(name, 0) | 1 << c
     masks = []
     for mine in names:
-        mask = sharing[mine[0]]
-        for name in mine[1:]:
+        mask = 0
+        for name in mine:
             mask |= sharing[name]
         masks.append(mask)
     return masks
 
 
-def groups(options: Sequence[Option]) -> list[int]:
+def groups(options: tuple[Option, ...]) -> list[int]:
     """Return the group of each, of which at most one enters; negative by region for range."""
     return [
         -1 - o.region if o.aim == "range" else 2 * o.ladder + 1 if o.ladder >= 0 else 2 * o.drill
@@ -74,21 +73,21 @@ def served(option: Option) -> int:
     return sum([1 << i for i, effect in option.effects if effect > 0])
 
 
-Parts: TypeAlias = Sequence[tuple[int, int]]
+Parts: TypeAlias = tuple[tuple[int, int], ...]
 """What an option serves that weighs: (cause, effect)."""
 
 
-def parts_of(option: Option, weights: Sequence[int]) -> list[tuple[int, int]]:
+def parts_of(option: Option, weights: tuple[int, ...]) -> Parts:
     """Return what the option serves that weighs."""
-    return [(i, effect) for i, effect in option.effects if weights[i] > 0 and effect > 0]
+    return tuple([(i, e) for i, e in option.effects if weights[i] > 0 and e > 0])
 
 
 def dominators(
-    options: Sequence[Option],
-    parts: Sequence[Parts],
-    conflict: Sequence[int],
-    bits: Sequence[tuple[int, int]],
-    within: Sequence[int],
+    options: tuple[Option, ...],
+    parts: list[Parts],
+    conflict: list[int],
+    bits: list[tuple[int, int]],
+    within: list[int],
 ) -> list[int]:
     """Return for each option the bits of those that could always take its place and gain by it.
 
@@ -142,7 +141,7 @@ def _holds_no_more(better: Option, worse: Option) -> bool:
     return all(s <= held.get(m, 0) for m, s in better.holds)
 
 
-def returns(curve: Sequence[tuple[int, int]], effect: int) -> int:
+def returns(curve: tuple[tuple[int, int], ...], effect: int) -> int:
     """Return r of a summed effect: floored between the points, flat beyond the last."""
     x0, y0 = curve[0]
     for x1, y1 in curve:

@@ -6,10 +6,8 @@ best drill that each reason kept out, a trace names all of them.
 
 from collections.abc import Mapping
 
-import numpy as np
-
 from service.engine.bars import held_back
-from service.engine.doors import Flags, Numbers
+from service.engine.doors import OUTSCORED, REASONS, Codes, Numbers
 from service.engine.frame import Closure, Frame
 from service.engine.rows import Portion, Row
 from service.engine.sides import sides_of
@@ -73,9 +71,9 @@ class Laid(Frozen, frozen=True, kw_only=True):
     """Today's options as a table for the search, and what is needed to name the others.
 
     Rows are those of the shelf. `worths` are by row; `apart` are the rows that safety, wish or
-    setting keep out. Of the others with any worth, kit is missing for the `lacking`, a rule keeps
-    out the `ruled`, the `light` would not earn their step, the `late` found no place, and the
-    `gone` another always replaces.
+    setting keep out. Of the others, `reasons` tells what keeps them out before their dose is
+    looked at (a place in `doors.REASONS`); then the `late` found no place, and the `gone` another
+    always replaces.
     """
 
     frame: Frame
@@ -85,9 +83,7 @@ class Laid(Frozen, frozen=True, kw_only=True):
     """What each option is."""
     worths: Numbers
     apart: frozenset[int]
-    lacking: Flags
-    ruled: Flags
-    light: Flags
+    reasons: Codes
     late: Mapping[int, tuple[LeftOutReason, str]]
     gone: Mapping[int, tuple[int, str]]
     """Row -> worth of the dose that was replaced, and the drill that replaces it."""
@@ -135,7 +131,7 @@ class Laid(Frozen, frozen=True, kw_only=True):
             return self.late[at]
         if at in self.gone:
             return "outscored", self.gone[at][1]
-        if not self.light[at] and (at in self.apart or doors.asking[at]):
+        if self.reasons[at] != OUTSCORED and (at in self.apart or doors.asking[at]):
             reason = held_back(self.frame, row, self.closed.get(row.drill.id))
             if reason is not None:
                 return reason
@@ -150,23 +146,21 @@ class Laid(Frozen, frozen=True, kw_only=True):
 
         Drills that serve nothing that was found are not counted. Ties: the first by id.
         """
-        rows, shut_by = self.frame.shelf.rows, self.frame.doors.shut_by
-        worths = self.worths.copy()
-        worths[list(self.apart)] = 0
-        found: dict[LeftOutReason, list[tuple[int, int, int]]] = {}
-        many: tuple[tuple[LeftOutReason, Numbers], ...] = (
-            ("kit", self.lacking.nonzero()[0]),
-            ("rule", self.ruled.nonzero()[0]),
-            ("outscored", self.light.nonzero()[0]),
-            *shut_by.items(),
-        )
-        for reason, numbers in many:
-            if len(numbers):
-                each = worths[numbers]
-                best = int(each.argmax())
-                found.setdefault(reason, []).append(
-                    (int(each[best]), -int(numbers[best]), int(np.count_nonzero(each)))
-                )
+        rows, apart = self.frame.shelf.rows, self.apart
+        (some,) = self.worths.nonzero()
+        worths = self.worths[some].tolist()
+        best = [(0, 0)] * len(REASONS)
+        counts = [0] * len(REASONS)
+        told = zip(self.reasons[some].tolist(), worths, some.tolist(), strict=True)
+        for code, worth, at in told:
+            if code and at not in apart:
+                counts[code] += 1
+                best[code] = max(best[code], (worth, -at))
+        found: dict[LeftOutReason, list[tuple[int, int, int]]] = {
+            reason: [(*best[code], counts[code])]
+            for code, reason in enumerate(REASONS)
+            if reason is not None and counts[code]
+        }
         most: dict[int, int] = {}
         for held in self.held:
             if held.row.drill.id not in taken:
@@ -174,8 +168,8 @@ class Laid(Frozen, frozen=True, kw_only=True):
         single: list[tuple[LeftOutReason, int, int]] = []
         single += [("outscored", at, worth) for at, worth in most.items()]
         single += [("outscored", at, worth) for at, (worth, _) in self.gone.items()]
-        single += [(reason, at, int(worths[at])) for at, (reason, _) in self.late.items()]
-        single += [(self._why(at, rows[at])[0], at, int(self.worths[at])) for at in self.apart]
+        single += [(reason, at, int(self.worths[at])) for at, (reason, _) in self.late.items()]
+        single += [(self._why(at, rows[at])[0], at, int(self.worths[at])) for at in apart]
         for reason, at, worth in single:
             found.setdefault(reason, []).append((worth, -at, int(worth > 0)))
         lost = {}

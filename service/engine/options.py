@@ -9,8 +9,8 @@ from collections.abc import Mapping
 import msgspec
 import numpy as np
 
-from service.engine.bars import helps
-from service.engine.doors import Flags, Numbers
+from service.engine.bars import helping
+from service.engine.doors import KIT, OUTSCORED, RULE, Flags, Numbers
 from service.engine.frame import Closure, Frame, Wanted, frame_of
 from service.engine.laid import Barred, Held, Laid, Offered
 from service.engine.rows import Portion, Row
@@ -61,13 +61,10 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
     rows &= ~(lacking | ruled)
     # most drills would not earn their step, whatever rounding hides
     light = rows & doors.unpatterned & (worths < shelf.enough) & (shelf.sure_s <= frame.seconds)
+    reasons = doors.reasons + KIT * lacking + RULE * ruled + OUTSCORED * light
+    (heavy,) = (rows & ~light).nonzero()
     held: list[Held] = []
-    late: dict[int, tuple[LeftOutReason, str]] = {}
-    heavy = np.flatnonzero(rows & ~light)
-    for at, worth in zip(heavy.tolist(), worths[heavy].tolist(), strict=True):
-        reason = _lay_one(frame, at, shelf.rows[at], worth, held)
-        if reason is not None:
-            late[at] = reason
+    late = _lay_rows(frame, heavy.tolist(), worths[heavy].tolist(), held)
     table, kept, gone = _pruned(frame, held)
     return Laid(
         frame=frame,
@@ -77,9 +74,7 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
         worths=worths,
         apart=apart,
         late=late,
-        lacking=lacking,
-        ruled=ruled,
-        light=light,
+        reasons=reasons,
         gone=gone,
     )
 
@@ -105,54 +100,59 @@ def _worths(frame: Frame) -> Numbers:
 
 def _ruled(frame: Frame) -> Flags:
     """Say of each row if a rule keeps it out today, its helper among them."""
-    doors = frame.doors
-    found = doors.ruled.copy()
-    for helper, rows in doors.helped.items():
-        if not helps(helper, frame):
+    found = frame.doors.ruled.copy()
+    helpful = helping(frame)
+    for helper, rows in frame.doors.helped.items():
+        if helper not in helpful:
             found |= rows
     return found
 
 
-def _lay_one(
-    frame: Frame, at: int, row: Row, worth: int, held: list[Held]
-) -> tuple[LeftOutReason, str] | None:
-    """Add the drill in each dose that fits and may be chosen, or return why there is none.
+def _lay_rows(
+    frame: Frame, numbers: list[int], worths: list[int], held: list[Held]
+) -> dict[int, tuple[LeftOutReason, str]]:
+    """Add each drill in each dose that fits and may be chosen; return why the others have none.
 
-    `worth` is that of the full dose.
+    `worths` are those of the full doses.
     """
-    weaker = weaker_side(frame, row)
-    seconds, earns_always = frame.seconds, row.place.pattern >= 0
-    shortest, found = 0, False
-    for fitting in row.doses.fitting[weaker != "none"]:
-        portion, option = fitting.portion, fitting.option
-        shortest = option.seconds
-        if shortest > seconds:
+    rows, weights, price = frame.shelf.rows, frame.weights, frame.shelf.price
+    seconds, recent = frame.seconds, frame.recent
+    late: dict[int, tuple[LeftOutReason, str]] = {}
+    for at, worth in zip(numbers, worths, strict=True):
+        row = rows[at]
+        weaker = weaker_side(frame, row)
+        patterned = row.place.pattern >= 0
+        shortest, found = 0, False
+        for fitting in row.doses.fitting[weaker != "none"]:
+            portion, option = fitting.portion, fitting.option
+            shortest = option.seconds
+            if shortest > seconds:
+                continue
+            own = _worth(weights, portion) if portion.short else worth
+            if own < price and not patterned and not _earns(weights, price, portion, own):
+                continue
+            found = True
+            if recent and row.drill.id in recent:
+                option = msgspec.structs.replace(option, is_new=False)
+            held.append(Held(at, row, portion, option, fitting.serves, weaker, own))
+        if found:
             continue
-        own = _worth(frame, portion) if portion.short else worth
-        if not earns_always and not _earns(frame, portion, own):
-            continue
-        found = True
-        if row.drill.id in frame.recent:
-            option = msgspec.structs.replace(option, is_new=False)
-        held.append(Held(at, row, portion, option, fitting.serves, weaker, own))
-    if found:
-        return None
-    if not shortest:
-        return "rule", frame.shelf.rules["static_hold_limit"].id
-    return ("minutes", str(shortest)) if shortest > seconds else _OUTSCORED
+        if not shortest:
+            late[at] = "rule", frame.shelf.rules["static_hold_limit"].id
+        else:
+            late[at] = ("minutes", str(shortest)) if shortest > seconds else _OUTSCORED
+    return late
 
 
-def _worth(frame: Frame, portion: Portion) -> int:
+def _worth(weights: tuple[int, ...], portion: Portion) -> int:
     """Return what the dose would add alone."""
-    weights = frame.weights
     return sum([weights[i] * part // MICRO for i, part in portion.parts])
 
 
-def _earns(frame: Frame, portion: Portion, worth: int) -> bool:
+def _earns(weights: tuple[int, ...], price: int, portion: Portion, worth: int) -> bool:
     """Say if the dose alone may be worth its step, whatever rounding hides."""
-    price, weights = frame.shelf.price, frame.weights
-    if worth >= price:
-        return True
+    if worth + portion.hidden < price:
+        return False
     hidden = sum([2 * (weights[i] // MICRO + 2) for i, _ in portion.parts if weights[i]])
     return worth + hidden >= price
 

@@ -32,6 +32,8 @@ class Portion(Leaf, frozen=True, kw_only=True):
     short: bool
     effects: tuple[tuple[int, int], ...]
     parts: tuple[tuple[int, int], ...]
+    hidden: int
+    """What rounding hides at most of its worth."""
 
 
 class Fitting(Leaf, frozen=True):
@@ -184,7 +186,7 @@ def _doses(
             _fitting(place, drill, portions, 0, hold_s),
             _fitting(place, drill, portions, extra_sets, hold_s),
         ),
-        hidden=2 * MOST_HIDDEN * max([len(one.parts) for one in portions]),
+        hidden=max([one.hidden for one in portions]),
         sure_s=_sure_s(portions, extra_sets, hold_s),
     )
     return found
@@ -240,6 +242,7 @@ def _portion(graph: Graph, dose: DoseOffer, carry: float, *, short: bool) -> Por
         short=short,
         effects=tuple(effects),
         parts=tuple([(i, returns(graph.curve, effect)) for i, effect in effects]),
+        hidden=2 * MOST_HIDDEN * len(effects),
     )
 
 

@@ -3,8 +3,6 @@
 Apart from the search because nothing here changes while it runs.
 """
 
-from collections.abc import Sequence
-
 from service.engine.exchange import (
     Parts,
     conflicts,
@@ -21,7 +19,7 @@ from service.model.quantities import MICRO
 
 
 def table_of(
-    problem: Problem, worths: Sequence[int] | None = None, serves: Sequence[int] | None = None
+    problem: Problem, worths: list[int] | None = None, serves: list[int] | None = None
 ) -> "Table":
     """Return the problem as a table.
 
@@ -89,6 +87,7 @@ class Table:
         self.conflict = conflicts(names)
         self.ranges = self.news = 0
         """Bits of the range drills, and of the new ones."""
+        self.holds = [option.holds for option in problem.options]
         self.holding: dict[int, list[tuple[int, int]]] = {}
         """By muscle: (option, seconds of hold)."""
         for c, option in enumerate(problem.options):
@@ -96,10 +95,10 @@ class Table:
                 self.ranges |= 1 << c
             if option.is_new:
                 self.news |= 1 << c
-            for muscle, seconds in option.holds:
+            for muscle, seconds in self.holds[c]:
                 self.holding.setdefault(muscle, []).append((c, seconds))
 
-    def only(self, keep: Sequence[int]) -> "Table":
+    def only(self, keep: list[int]) -> "Table":
         """Return the table of some of the options, in their order."""
         problem = self.problem
         return Table(
@@ -127,7 +126,7 @@ class Table:
         before = [mask & (1 << c) - 1 for c, mask in enumerate(self.conflict)]
         return self.dominators(before)
 
-    def dominators(self, within: Sequence[int]) -> list[int]:
+    def dominators(self, within: list[int]) -> list[int]:
         """As `exchange.dominators`."""
         return dominators(self.options, self.parts, self.conflict, self.wants, within)
 

@@ -215,9 +215,9 @@ def test_build_is_never_trained_nor_counted() -> None:
     )
     assert reasons(laid) == {"against": ("rule", "rule_build_not_trained")}
     assert laid.problem.weights[CAUSES.index(BUILD)] == 0
-    assert parts_of(option_of(laid, "both"), laid.problem.weights) == [
-        (CAUSES.index(INNER), 300_000)
-    ]
+    assert parts_of(option_of(laid, "both"), laid.problem.weights) == (
+        (CAUSES.index(INNER), 300_000),
+    )
     assert laid.problem.weights[:CARRY] == (0, 0, 0, 90_000, 0, 0)
 
 

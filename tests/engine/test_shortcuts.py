@@ -7,6 +7,7 @@ from msgspec.structs import replace
 from service.engine import infer_terms, safety
 from service.engine.bars import held_back, lacks_kit
 from service.engine.decide import decide
+from service.engine.doors import REASONS
 from service.engine.exchange import returns
 from service.engine.firmness import bent
 from service.engine.infer import infer
@@ -180,9 +181,10 @@ def test_all_rows_at_once_are_what_each_row_alone_would_be(graph: Graph) -> None
                 ]
                 assert laid.worths[at] == sum(parts), f"seed {seed}: {row.drill.id}"
             assert lacking[at] == (row.needs_kit and lacks_kit(frame, row)), f"seed {seed}"
-            if laid.ruled[at] or laid.lacking[at]:
+            told = REASONS[laid.reasons[at]]
+            if at not in laid.apart and told in ("level", "rule", "kit"):
                 reason = held_back(frame, row, None)
                 assert reason is not None
-                assert reason[0] == ("rule" if laid.ruled[at] else "kit"), f"seed {seed}"
-                reasons.add(reason[0])
-    assert reasons == {"kit", "rule"}
+                assert reason[0] == told, f"seed {seed}"
+                reasons.add(told)
+    assert reasons == {"level", "kit", "rule"}
