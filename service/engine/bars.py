@@ -23,7 +23,8 @@ def held_back(frame: Frame, row: Row, closure: Closure | None) -> tuple[LeftOutR
         return "kit", row.only_kit or ", ".join(_least_lacking(frame, row))
     practising = frame.wanted.verdict == "practise"
     kind = row.rule_practising if practising else row.rule_training
-    if not kind and drill.aim == "practice" and drill.helper not in (None, *helping(frame)):
+    alone = kind or drill.aim != "practice" or drill.helper is None
+    if not alone and drill.helper not in helping(frame):
         kind = "helper_then_plain"
     return ("rule", frame.shelf.rules[kind].id) if kind else None
 
