@@ -24,7 +24,7 @@ Key = tuple[tuple[int, int], ...]
 Candidate = tuple[int, int, int]
 """(minus the bound of its gain net of time, option, exact gain): sorts best first."""
 
-STAGES: tuple[tuple[int, int], ...] = ((20, 0), (80, 10), (1 << 62, 40))
+STAGES: tuple[tuple[int, int], ...] = ((120, 0), (1000, 10), (1 << 62, 40))
 """(nodes, steps spent on lines): a search that needs more nodes begins again, better bounded."""
 
 
@@ -71,7 +71,7 @@ class _Search:
         self.meets, self.raises = table.meets, table.raises
         self.ranges, self.news = table.ranges, table.news
         self.holds, self.holding = table.holds, table.holding
-        self.known: list[dict[int, int]] = [{0: 0} for _ in problem.weights]
+        self.known: list[dict[int, int]] = [{0: 0} if w > 0 else {} for w in problem.weights]
         self.dominators = [0] * len(problem.options)
         self.lines: Lines | None = None
         self.line = 0

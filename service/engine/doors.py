@@ -68,7 +68,8 @@ class Doors(Frozen, frozen=True, kw_only=True):
     asking: Flags
     """Of these, those that need kit, or a helper that must have helped: today decides."""
     ruled: Flags
-    """Of these, those that a rule keeps out, kit or not: kit is asked for first."""
+    """Of these, those that a rule keeps out, kit or not, unless their helper helps: kit is asked
+    for first."""
     helped: Mapping[str, Flags]
     """Of these, by helper the practice that no other rule keeps out."""
     kinds: Sequence[str]
@@ -91,7 +92,7 @@ def doors_of(rows: Sequence[Row], kinds: Sequence[str]) -> Doors:
         patterned=opened & patterned,
         unpatterned=opened & ~patterned,
         asking=opened & (needs_kit | (helper != "")),
-        ruled=opened & barred,
+        ruled=opened & (barred | (helper != "")),
         helped={one: opened & ~barred & (helper == one) for one in sorted(set(helpers)) if one},
         kinds=kinds,
         reasons=LEVEL * too_hard + RULE * (~opened & ~too_hard),

@@ -7,6 +7,7 @@ could never be chosen.
 from typing import TypeAlias
 
 from service.model.choice import Limits, Option
+from service.model.records import Leaf
 
 ENDS: int = 1
 PRACTISES: int = 2
@@ -28,21 +29,33 @@ def wants(option: Option, limits: Limits) -> tuple[int, int]:
     return meets, plain if option.helper else 0
 
 
-def names_of(options: tuple[Option, ...], limits: Limits) -> list[list[int]]:
-    """Return for each option what it is of which at most one enters.
+class Standing(Leaf, frozen=True):
+    """What an option is among others, whatever the screen.
 
-    Its drill, its ladder, and of range drills the region, or all of them.
+    `together` and `apart` name what it is of which at most one enters: its drill, its ladder, and
+    of range drills all, or those of its region. `group` is the narrowest of them, negative by
+    region for range. `serves` are the bits of its causes, whether they weigh or not.
     """
-    apart = limits.range_drills > 1
-    names = []
-    for option in options:
-        mine = [4 * option.drill]
-        if option.ladder >= 0:
-            mine.append(4 * option.ladder + 1)
-        if option.aim == "range":
-            mine.append(4 * option.region + 2 if apart else 3)
-        names.append(mine)
-    return names
+
+    together: list[int]
+    apart: list[int]
+    group: int
+    serves: int
+
+
+def standing_of(option: Option) -> Standing:
+    """Return what an option is among others."""
+    own = [4 * option.drill]
+    if option.ladder >= 0:
+        own.append(4 * option.ladder + 1)
+    ranges = option.aim == "range"
+    group = 2 * option.ladder + 1 if option.ladder >= 0 else 2 * option.drill
+    return Standing(
+        together=[*own, 3] if ranges else own,
+        apart=[*own, 4 * option.region + 2] if ranges else own,
+        group=-1 - option.region if ranges else group,
+        serves=sum([1 << i for i, effect in option.effects if effect > 0]),
+    )
 
 
 def conflicts(names: list[list[int]]) -> list[int]:
@@ -58,19 +71,6 @@ def conflicts(names: list[list[int]]) -> list[int]:
             mask |= sharing[name]
         masks.append(mask)
     return masks
-
-
-def groups(options: tuple[Option, ...]) -> list[int]:
-    """Return the group of each, of which at most one enters; negative by region for range."""
-    return [
-        -1 - o.region if o.aim == "range" else 2 * o.ladder + 1 if o.ladder >= 0 else 2 * o.drill
-        for o in options
-    ]
-
-
-def served(option: Option) -> int:
-    """Return the bits of the causes that the option serves, whether they weigh or not."""
-    return sum([1 << i for i, effect in option.effects if effect > 0])
 
 
 Parts: TypeAlias = tuple[tuple[int, int], ...]

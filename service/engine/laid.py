@@ -6,8 +6,11 @@ best drill that each reason kept out, a trace names all of them.
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from service.engine.bars import held_back
 from service.engine.doors import OUTSCORED, REASONS, Codes, Numbers
+from service.engine.exchange import Standing
 from service.engine.frame import Closure, Frame
 from service.engine.rows import Portion, Row
 from service.engine.sides import sides_of
@@ -53,7 +56,7 @@ class Held(Leaf, frozen=True):
     row: Row
     portion: Portion
     option: Option
-    serves: int
+    standing: Standing
     weaker: Side
     worth: int
 
@@ -147,20 +150,15 @@ class Laid(Frozen, frozen=True, kw_only=True):
         Drills that serve nothing that was found are not counted. Ties: the first by id.
         """
         rows, apart = self.frame.shelf.rows, self.apart
-        (some,) = self.worths.nonzero()
-        worths = self.worths[some].tolist()
-        best = [(0, 0)] * len(REASONS)
-        counts = [0] * len(REASONS)
-        told = zip(self.reasons[some].tolist(), worths, some.tolist(), strict=True)
-        for code, worth, at in told:
-            if code and at not in apart:
-                counts[code] += 1
-                best[code] = max(best[code], (worth, -at))
-        found: dict[LeftOutReason, list[tuple[int, int, int]]] = {
-            reason: [(*best[code], counts[code])]
-            for code, reason in enumerate(REASONS)
-            if reason is not None and counts[code]
-        }
+        told = self.reasons.copy()
+        if apart:
+            told[list(apart)] = 0
+        found: dict[LeftOutReason, list[tuple[int, int, int]]] = {}
+        for code, reason in enumerate(REASONS):
+            if reason is not None:
+                each = self.worths * (told == code)
+                best = int(each.argmax())
+                found[reason] = [(int(each[best]), -best, int(np.count_nonzero(each)))]
         most: dict[int, int] = {}
         for held in self.held:
             if held.row.drill.id not in taken:

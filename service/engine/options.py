@@ -55,13 +55,17 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
     worths = _worths(frame)
     apart = _apart(frame, closed)
     rows = doors.open & ((worths > 0) | doors.patterned)
-    rows[list(apart)] = False
+    if apart:
+        rows[list(apart)] = False
     lacking = rows & shelf.ways.lacking(frame.kit, len(worths))
-    ruled = rows & _ruled(frame) & ~lacking
-    rows &= ~(lacking | ruled)
+    rows &= ~lacking
+    ruled = rows & _ruled(frame)
+    rows &= ~ruled
     # most drills would not earn their step, whatever rounding hides
     light = rows & doors.unpatterned & (worths < shelf.enough) & (shelf.sure_s <= frame.seconds)
-    reasons = doors.reasons + KIT * lacking + RULE * ruled + OUTSCORED * light
+    reasons = doors.reasons.copy()
+    for reason, out in ((KIT, lacking), (RULE, ruled), (OUTSCORED, light)):
+        np.copyto(reasons, reason, where=out)
     (heavy,) = (rows & ~light).nonzero()
     held: list[Held] = []
     late = _lay_rows(frame, heavy.tolist(), worths[heavy].tolist(), held)
@@ -100,11 +104,10 @@ def _worths(frame: Frame) -> Numbers:
 
 def _ruled(frame: Frame) -> Flags:
     """Say of each row if a rule keeps it out today, its helper among them."""
-    found = frame.doors.ruled.copy()
-    helpful = helping(frame)
-    for helper, rows in frame.doors.helped.items():
-        if helper not in helpful:
-            found |= rows
+    found, helped = frame.doors.ruled, frame.doors.helped
+    for helper in helping(frame):
+        if helper in helped:
+            found = found & ~helped[helper]
     return found
 
 
@@ -134,7 +137,7 @@ def _lay_rows(
             found = True
             if recent and row.drill.id in recent:
                 option = msgspec.structs.replace(option, is_new=False)
-            held.append(Held(at, row, portion, option, fitting.serves, weaker, own))
+            held.append(Held(at, row, portion, option, fitting.standing, weaker, own))
         if found:
             continue
         if not shortest:
@@ -216,7 +219,7 @@ def _pruned(
         price=frame.shelf.price,
         limits=_limits(frame),
     )
-    table = table_of(problem, [one.worth for one in held], [one.serves for one in held])
+    table = table_of(problem, [one.worth for one in held], [one.standing for one in held])
     better = table.replaceable()
     gone: dict[int, tuple[int, str]] = {}
     if not any(better):

@@ -191,6 +191,8 @@ def _both(index: _Index, record: CauseRecord, left: _Standing, right: _Standing)
     """Return twins as one entry: their weights together, the belief that both sides reach."""
     explains, because = _evidence(index, record.id, left)
     more, also = _evidence(index, record.id, right)
+    said = {b.text for b in because}
+    also = [b for b in also if b.text not in said or b not in because]
     return _answer(
         index,
         record,
@@ -198,7 +200,7 @@ def _both(index: _Index, record: CauseRecord, left: _Standing, right: _Standing)
         round(min(left[2], right[2]), 6),
         round(left[1] + right[1], 6),
         explains + more,
-        because + [b for b in also if b not in because],
+        because + also,
     )
 
 

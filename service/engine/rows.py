@@ -5,7 +5,7 @@ Apart from the shelf because a row knows nothing of the others.
 
 from collections.abc import Mapping
 
-from service.engine.exchange import returns, served
+from service.engine.exchange import Standing, returns, standing_of
 from service.engine.kept import Keeper
 from service.model.choice import Option
 from service.model.graph import DoseOffer, DrillOffer, Graph
@@ -41,8 +41,7 @@ class Fitting(Leaf, frozen=True):
 
     portion: Portion
     option: Option
-    serves: int
-    """Bits of the causes that it serves."""
+    standing: Standing
 
 
 class Doses(Leaf, frozen=True, kw_only=True):
@@ -220,7 +219,7 @@ def _fitting(
             is_new=True,
             holds=holds,
         )
-        found.append(Fitting(one, option, served(option)))
+        found.append(Fitting(one, option, standing_of(option)))
     return tuple(found)
 
 

@@ -5,13 +5,12 @@ Apart from the search because nothing here changes while it runs.
 
 from service.engine.exchange import (
     Parts,
+    Standing,
     conflicts,
     dominators,
-    groups,
-    names_of,
     parts_of,
     returns,
-    served,
+    standing_of,
     wants,
 )
 from service.model.choice import Problem
@@ -19,18 +18,19 @@ from service.model.quantities import MICRO
 
 
 def table_of(
-    problem: Problem, worths: list[int] | None = None, serves: list[int] | None = None
+    problem: Problem, worths: list[int] | None = None, standings: list[Standing] | None = None
 ) -> "Table":
     """Return the problem as a table.
 
-    Both where known: what each option adds alone without its price, and `served` of it.
+    Both where known: what each option adds alone without its price, and its standing.
     """
     weights, options = problem.weights, problem.options
     weighing = sum([1 << i for i, weight in enumerate(weights) if weight > 0])
-    serves = [served(option) for option in options] if serves is None else serves
+    if standings is None:
+        standings = [standing_of(option) for option in options]
     parts: list[Parts] = [
-        option.effects if not serving & ~weighing else parts_of(option, weights)
-        for option, serving in zip(options, serves, strict=True)
+        option.effects if not one.serves & ~weighing else parts_of(option, weights)
+        for option, one in zip(options, standings, strict=True)
     ]
     if worths is None:
         worths = [
@@ -38,15 +38,16 @@ def table_of(
             for part in parts
         ]
     hidden = [2 * (weight // MICRO + 2) for weight in weights]
+    apart = problem.limits.range_drills > 1
     return Table(
         problem=problem,
         parts=parts,
-        touch=[serving & weighing for serving in serves],
+        touch=[one.serves & weighing for one in standings],
         slack=[sum([hidden[i] for i, _ in part]) for part in parts],
         gains=[worth - problem.price for worth in worths],
         wants=[wants(option, problem.limits) for option in options],
-        names=names_of(options, problem.limits),
-        group=groups(options),
+        names=[one.apart if apart else one.together for one in standings],
+        group=[one.group for one in standings],
     )
 
 
@@ -161,7 +162,7 @@ class Table:
         if steepest <= 0 or sum([s for _, s in sorted(rows, reverse=True)[:steps]]) <= total:
             return 0
         best = best_price = -1
-        for sixteenth in (0, 1, 2, 4, 6, 8, 10):
+        for sixteenth in (0, 2, 5, 9):
             price = steepest * sixteenth // 16
             nets = sorted([g - price * s for g, s in rows])[-steps:]
             bound = price * total + sum([n for n in nets if n > 0])
