@@ -6,10 +6,8 @@ best drill that each reason kept out, a trace names all of them.
 
 from collections.abc import Mapping
 
-import numpy as np
-
 from service.engine.bars import held_back
-from service.engine.doors import OUTSCORED, REASONS, Codes, Numbers
+from service.engine.doors import OUTSCORED, REASONS
 from service.engine.exchange import Standing
 from service.engine.frame import Closure, Frame
 from service.engine.rows import Portion, Row
@@ -74,7 +72,7 @@ class Laid(Frozen, frozen=True, kw_only=True):
     """Today's options as a table for the search, and what is needed to name the others.
 
     Rows are those of the shelf. `worths` are by row; `apart` are the rows that safety, wish or
-    setting keep out. Of the others, `reasons` tells what keeps them out before their dose is
+    setting keep out. Of the others, `reasons` tells what keeps them out before their doses are
     looked at (a place in `doors.REASONS`); then the `late` found no place, and the `gone` another
     always replaces.
     """
@@ -84,9 +82,9 @@ class Laid(Frozen, frozen=True, kw_only=True):
     table: Table
     held: tuple[Held, ...]
     """What each option is."""
-    worths: Numbers
+    worths: list[int]
     apart: frozenset[int]
-    reasons: Codes
+    reasons: list[int]
     late: Mapping[int, tuple[LeftOutReason, str]]
     gone: Mapping[int, tuple[int, str]]
     """Row -> worth of the dose that was replaced, and the drill that replaces it."""
@@ -121,7 +119,7 @@ class Laid(Frozen, frozen=True, kw_only=True):
         found = []
         for at, row in enumerate(rows):
             if at not in optional:
-                worth, (reason, detail) = int(self.worths[at]), self._why(at, row)
+                worth, (reason, detail) = self.worths[at], self._why(at, row)
                 if at in self.gone:
                     worth = self.gone[at][0]
                 found.append(Barred(drill=row.drill.id, reason=reason, detail=detail, worth=worth))
@@ -134,7 +132,7 @@ class Laid(Frozen, frozen=True, kw_only=True):
             return self.late[at]
         if at in self.gone:
             return "outscored", self.gone[at][1]
-        if self.reasons[at] != OUTSCORED and (at in self.apart or doors.asking[at]):
+        if self.reasons[at] != OUTSCORED and (at in self.apart or doors.asks(at, row)):
             reason = held_back(self.frame, row, self.closed.get(row.drill.id))
             if reason is not None:
                 return reason
@@ -150,15 +148,19 @@ class Laid(Frozen, frozen=True, kw_only=True):
         Drills that serve nothing that was found are not counted. Ties: the first by id.
         """
         rows, apart = self.frame.shelf.rows, self.apart
-        told = self.reasons.copy()
-        if apart:
-            told[list(apart)] = 0
+        best = [(0, 0)] * len(REASONS)
+        counts = [0] * len(REASONS)
+        reasons = self.reasons
+        for at, worth in enumerate(self.worths):
+            code = reasons[at]
+            if worth and code and at not in apart:
+                counts[code] += 1
+                if worth > best[code][0]:
+                    best[code] = (worth, -at)
         found: dict[LeftOutReason, list[tuple[int, int, int]]] = {}
         for code, reason in enumerate(REASONS):
-            if reason is not None:
-                each = self.worths * (told == code)
-                best = int(each.argmax())
-                found[reason] = [(int(each[best]), -best, int(np.count_nonzero(each)))]
+            if reason is not None and counts[code]:
+                found[reason] = [(*best[code], counts[code])]
         most: dict[int, int] = {}
         for held in self.held:
             if held.row.drill.id not in taken:
@@ -166,8 +168,8 @@ class Laid(Frozen, frozen=True, kw_only=True):
         single: list[tuple[LeftOutReason, int, int]] = []
         single += [("outscored", at, worth) for at, worth in most.items()]
         single += [("outscored", at, worth) for at, (worth, _) in self.gone.items()]
-        single += [(reason, at, int(self.worths[at])) for at, (reason, _) in self.late.items()]
-        single += [(self._why(at, rows[at])[0], at, int(self.worths[at])) for at in apart]
+        single += [(reason, at, self.worths[at]) for at, (reason, _) in self.late.items()]
+        single += [(self._why(at, rows[at])[0], at, self.worths[at]) for at in apart]
         for reason, at, worth in single:
             found.setdefault(reason, []).append((worth, -at, int(worth > 0)))
         lost = {}

@@ -7,10 +7,9 @@ becomes an option or is barred for one reason.
 from collections.abc import Mapping
 
 import msgspec
-import numpy as np
 
 from service.engine.bars import helping
-from service.engine.doors import KIT, OUTSCORED, RULE, Flags, Numbers
+from service.engine.doors import KIT, OUTSCORED, RULE
 from service.engine.frame import Closure, Frame, Wanted, frame_of
 from service.engine.laid import Barred, Held, Laid, Offered
 from service.engine.rows import Portion, Row
@@ -51,24 +50,11 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
     more minutes could lower the value.
     """
     frame = frame_of(graph, screen, wanted)
-    shelf, doors = frame.shelf, frame.doors
     worths = _worths(frame)
     apart = _apart(frame, closed)
-    rows = doors.open & ((worths > 0) | doors.patterned)
-    if apart:
-        rows[list(apart)] = False
-    lacking = rows & shelf.ways.lacking(frame.kit, len(worths))
-    rows &= ~lacking
-    ruled = rows & _ruled(frame)
-    rows &= ~ruled
-    # most drills would not earn their step, whatever rounding hides
-    light = rows & doors.unpatterned & (worths < shelf.enough) & (shelf.sure_s <= frame.seconds)
-    reasons = doors.reasons.copy()
-    for reason, out in ((KIT, lacking), (RULE, ruled), (OUTSCORED, light)):
-        np.copyto(reasons, reason, where=out)
-    (heavy,) = (rows & ~light).nonzero()
+    reasons, likely = _kept_out(frame, worths, apart)
     held: list[Held] = []
-    late = _lay_rows(frame, heavy.tolist(), worths[heavy].tolist(), held)
+    late = _lay_rows(frame, likely, worths, held)
     table, kept, gone = _pruned(frame, held)
     return Laid(
         frame=frame,
@@ -90,39 +76,53 @@ def _apart(frame: Frame, closed: Mapping[str, Closure]) -> frozenset[int]:
     return frozenset([number[drill] for drill in drills if drill in number])
 
 
-def _worths(frame: Frame) -> Numbers:
+def _worths(frame: Frame) -> list[int]:
     """Return what the full dose of each row would add alone."""
     shelf = frame.shelf
-    weights = np.array(frame.weights, dtype=np.float64)
-    (some,) = weights[:-1].nonzero()
-    # floats divide faster, and below 2^53 the floor of the quotient is exact
-    parts = np.floor(shelf.worths[some] * weights[some, None] / MICRO)
-    carried = shelf.carried * frame.weights[-1] // MICRO
-    found: Numbers = np.add.reduce(parts, axis=0).astype(np.int64) + carried
+    found = [0] * len(shelf.rows)
+    for weight, parts in zip(frame.weights, shelf.worths, strict=True):
+        if weight:
+            for at, part in parts:
+                found[at] += weight * part // MICRO
     return found
 
 
-def _ruled(frame: Frame) -> Flags:
-    """Say of each row if a rule keeps it out today, its helper among them."""
-    found, helped = frame.doors.ruled, frame.doors.helped
-    for helper in helping(frame):
-        if helper in helped:
-            found = found & ~helped[helper]
-    return found
+def _kept_out(
+    frame: Frame, worths: list[int], apart: frozenset[int]
+) -> tuple[list[int], list[int]]:
+    """Return why rows are kept out, as places in `REASONS`, and those that may hold an option.
+
+    Most drills would not earn their step, whatever rounding hides.
+    """
+    shelf, doors, seconds = frame.shelf, frame.doors, frame.seconds
+    patterned, enough, sure_s, ways = shelf.patterned, shelf.enough, shelf.sure_s, shelf.kit.ways
+    kinds, helpers, helpful = doors.kinds, doors.helpers, helping(frame)
+    missing = shelf.kit.missing(frame.kit)
+    reasons = list(doors.shut)
+    likely = []
+    for at, worth in enumerate(worths):
+        if not (worth or patterned[at]) or reasons[at] or at in apart:
+            continue
+        if ways[at] and all(way & missing for way in ways[at]):
+            reasons[at] = KIT
+        elif kinds[at] or (helpers[at] and helpers[at] not in helpful):
+            reasons[at] = RULE
+        elif not patterned[at] and worth < enough[at] and sure_s[at] <= seconds:
+            reasons[at] = OUTSCORED
+        else:
+            likely.append(at)
+    return reasons, likely
 
 
 def _lay_rows(
-    frame: Frame, numbers: list[int], worths: list[int], held: list[Held]
+    frame: Frame, likely: list[int], worths: list[int], held: list[Held]
 ) -> dict[int, tuple[LeftOutReason, str]]:
-    """Add each drill in each dose that fits and may be chosen; return why the others have none.
-
-    `worths` are those of the full doses.
-    """
+    """Add the likely drills in each dose that fits and may be chosen; say why others have none."""
     rows, weights, price = frame.shelf.rows, frame.weights, frame.shelf.price
     seconds, recent = frame.seconds, frame.recent
     late: dict[int, tuple[LeftOutReason, str]] = {}
-    for at, worth in zip(numbers, worths, strict=True):
-        row = rows[at]
+    for at in likely:
+        row, worth = rows[at], worths[at]
         weaker = weaker_side(frame, row)
         patterned = row.place.pattern >= 0
         shortest, found = 0, False

@@ -7,10 +7,7 @@ a plan only multiplies and compares.
 from collections.abc import Mapping
 from typing import TypeAlias, get_args
 
-import numpy as np
-from numpy.typing import NDArray
-
-from service.engine.doors import WAYS, Doors, Numbers, Ways, doors_of
+from service.engine.doors import KIT_OF, Doors, Kit, doors_of
 from service.engine.exchange import returns
 from service.engine.kept import Keeper
 from service.engine.rows import Row, ends, rows_of
@@ -19,8 +16,8 @@ from service.model.knowledge import RuleRecord
 from service.model.quantities import MICRO, Aim, Level, TargetId
 from service.model.records import Frozen
 
-Amounts: TypeAlias = NDArray[np.float64]
-"""Whole numbers all the same."""
+Worths: TypeAlias = tuple[tuple[tuple[int, int], ...], ...]
+"""(row, millionths) of what there is."""
 
 FROM = "from_"
 """Numbers of the step limit are named by the minutes they hold from: `from_10`."""
@@ -35,15 +32,15 @@ class Shelf(Frozen, frozen=True, kw_only=True):
     """Where practice is all that is called for."""
     number: Mapping[str, int]
     """Row of each drill."""
-    worths: Amounts
-    """(variables, rows): returns of the full dose."""
-    carried: Numbers
-    """By row those of its carry-over."""
-    enough: Numbers
+    patterned: tuple[bool, ...]
+    """By row if it is of a pattern: such drills enter whatever they serve."""
+    worths: Worths
+    """Returns of the full dose by variable, the last being the carry-over."""
+    enough: tuple[int, ...]
     """By row the worth from which it may earn its step, whatever rounding hides."""
-    sure_s: Numbers
-    """By row."""
-    ways: Ways
+    sure_s: tuple[int, ...]
+    """By row the seconds within which its last dose surely fits."""
+    kit: Kit
     in_room: frozenset[str]
     """Drills that cannot be taught at a distance."""
     rules: dict[str, RuleRecord]
@@ -88,16 +85,17 @@ def _made(graph: Graph, target: TargetId, level: Level) -> Shelf:
     steps = rules["step_limit"].numbers
     rows = rows_of(graph, rules, target, level)
     price = round(graph.decision.price * MICRO)
+    carried = tuple([(n, row.doses.carried) for n, row in enumerate(rows) if row.doses.carried])
     return Shelf(
         rows=tuple(rows),
         training=doors_of(rows, [row.rule_training for row in rows]),
         practising=doors_of(rows, [row.rule_practising for row in rows]),
         number={drill.id: n for n, (_, drill) in enumerate(pairs)},
-        worths=_worths(graph, level),
-        carried=np.array([row.doses.carried for row in rows], dtype=np.int64),
-        enough=np.array([price - row.doses.hidden for row in rows], dtype=np.int64),
-        sure_s=np.array([row.doses.sure_s for row in rows], dtype=np.int64),
-        ways=WAYS.of(graph),
+        patterned=tuple([row.place.pattern >= 0 for row in rows]),
+        worths=(*_worths(graph, level), carried),
+        enough=tuple([price - row.doses.hidden for row in rows]),
+        sure_s=tuple([row.doses.sure_s for row in rows]),
+        kit=KIT_OF.of(graph),
         in_room=frozenset([d.id for _, d in pairs if not d.remote]),
         rules=rules,
         build=tuple([v for v, mode in enumerate(modes) if mode == "build"]),
@@ -115,19 +113,19 @@ def _made(graph: Graph, target: TargetId, level: Level) -> Shelf:
     )
 
 
-def _worths(graph: Graph, level: Level) -> Amounts:
+def _worths(graph: Graph, level: Level) -> Worths:
     """Return what the full doses of a level serve but for carry-over, made once for the pack."""
     known = _WORTHS.of(graph)
-    found = known.get(level)
-    if found is None:
-        found = known[level] = np.zeros((len(graph.causes), len(graph.offers)))
+    if level not in known:
+        found: list[list[tuple[int, int]]] = [[] for _ in graph.causes]
         for n, place in enumerate(graph.offers):
             for at, effect in place.full[level].effects:
-                found[at, n] = returns(graph.curve, effect)
-    return found
+                found[at].append((n, returns(graph.curve, effect)))
+        known[level] = tuple([tuple(one) for one in found])
+    return known[level]
 
 
-def _no_worths(_graph: Graph) -> dict[Level, Amounts]:
+def _no_worths(_graph: Graph) -> dict[Level, Worths]:
     return {}
 
 
