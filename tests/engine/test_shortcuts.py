@@ -1,5 +1,6 @@
 """What is worked out beforehand, kept or left until asked for is what the long way would give."""
 
+from pathlib import Path
 from random import Random
 
 from msgspec.structs import replace
@@ -104,6 +105,11 @@ def test_a_passing_variation_of_a_network_weighs_as_if_it_were_kept(graph: Graph
         lowered = frozenset({(rng.randrange(len(graph.network.variables)), LEFT)})
         network = bent(graph.network, lowered, frozenset(), 0.5)
         assert infer(network, evidence, like=graph.network) == infer(network, evidence)
+
+
+def test_what_is_tested_is_the_source_and_no_compiled_engine_that_a_build_left() -> None:
+    folder = Path(safety.__file__).parent
+    assert [one.name for one in folder.iterdir() if one.suffix in (".so", ".pyd")] == []
 
 
 def test_a_keeper_makes_once_and_forgets_the_oldest() -> None:

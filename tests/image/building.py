@@ -18,6 +18,8 @@ BASE = "python:3.13-slim"
 SUITE = "trixie"
 """The Debian release whose Python is that of the base."""
 PACKAGES = "python3,python3-venv,python3-pip-whl,ca-certificates"
+HEADERS = "python3-dev"
+"""The headers of its Python, which the base brings along."""
 NAME = "movewright:test"
 UNREAD = ("doc", "locale", "man")
 IN_READ_ONLY = (

@@ -3,6 +3,7 @@
 Skipped, and it says why, where the tools are missing; `.ci/run` installs them.
 """
 
+import hashlib
 import json
 import re
 import shlex
@@ -15,18 +16,36 @@ import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
+import msgspec
 import pytest
 from cyclonedx.schema import SchemaVersion
 from cyclonedx.validation.json import JsonStrictValidator
 from packaging.requirements import Requirement
 
-from service.engine.plan import CONTRACT
+from service.engine.plan import CONTRACT, plan
 from service.model.graph import Graph
+from service.model.screen import Options
+from service.web.bench.mix import screens
 from tests.contract.running import answer_on, exchange, free_port, wait_until_ready
-from tests.image.building import BASE, NAME, ROOT, Store, inside, missing_tools
+from tests.golden import golden_cases
+from tests.image.building import BASE, HEADERS, NAME, ROOT, Store, inside, missing_tools
+from tests.strategies import random_screen, seeds
 
 EXAMPLE = ROOT / "openapi" / "examples" / "left_knee_nothing_helps.json"
 MOST_BYTES = 200 * 10**6
+DIGESTS = """
+import hashlib, sys, msgspec
+from service.compiler import compile_pack
+from service.engine import choose
+from service.engine.plan import plan
+from service.model.screen import Screen
+print(choose.__file__)
+graph = compile_pack()
+for line in open(sys.argv[1], "rb"):
+    answer = plan(msgspec.json.decode(line, type=Screen), graph)
+    print(hashlib.sha256(msgspec.json.encode(answer)).hexdigest())
+"""
+"""Prints where the engine lies, and the digest of the answer to each screen of a file."""
 
 
 class Image:
@@ -71,6 +90,7 @@ def image(tmp_path_factory: pytest.TempPathFactory, graph: Graph) -> Iterator[Im
     names = ("SERVICE_VERSION", "CONTRACT_VERSION", "PACK_VERSION")
     given = [f"{name}={version}" for name, version in zip(names, versions, strict=True)]
     began = time.monotonic()
+    given.append(f"HEADERS={HEADERS}")
     store.build([part for one in given for part in ("--build-arg", one)])
     made = Image(store, versions)
     whole, base = store.size_bytes(NAME), store.size_bytes(BASE)
@@ -112,6 +132,33 @@ def test_it_decides_as_here(image: Image) -> None:
     told = subprocess.run(here, capture_output=True, text=True, check=True).stdout
     installed = "/opt/movewright/lib/python3.13/site-packages/openapi/examples/" + EXAMPLE.name
     assert image.run("movewright", "plan", installed, "--json").stdout == told
+
+
+def test_its_compiled_engine_gives_the_bytes_that_the_source_gives(
+    image: Image, graph: Graph
+) -> None:
+    seed = 90
+    print("seed", seed)
+    everything = Options(explain="full", include=("firmness", "next_checks", "turning_points"))
+    asked = [case.screen for case in golden_cases()]
+    asked += [msgspec.structs.replace(one, options=everything) for one in asked[::8]]
+    for size in ("small", "typical", "full"):
+        asked += screens(graph, size, 120, seed)
+    asked += [random_screen(graph, n, healthy=n % 2 == 0) for n in seeds(seed, 200)]
+    asked += screens(graph, "worst", 2, seed)
+    # its root cannot be written from inside
+    lent = image.root / "tmp" / "screens.ndjson"
+    lent.write_bytes(b"".join(msgspec.json.encode(one) + b"\n" for one in asked))
+    try:
+        ran = image.run("python3", "-c", DIGESTS, "/tmp/screens.ndjson")
+    finally:
+        lent.unlink()
+    assert ran.returncode == 0, ran.stderr
+    engine, *told = ran.stdout.splitlines()
+    assert engine.endswith(".so")
+    here = [hashlib.sha256(msgspec.json.encode(plan(one, graph))).hexdigest() for one in asked]
+    assert len(told) == len(here) > 600
+    assert [n for n, pair in enumerate(zip(told, here, strict=True)) if len(set(pair)) > 1] == []
 
 
 def test_it_serves_is_healthy_and_drains(image: Image) -> None:
@@ -213,6 +260,8 @@ def test_what_goes_in_is_pinned_by_hash_and_fits_what_the_project_asks_for() -> 
             assert hashes and all(re.match(r"\s+--hash=sha256:[0-9a-f]{64}$", h) for h in hashes)
             pinned[found[1]] = found[2]
     project = tomllib.loads((ROOT / "pyproject.toml").read_text())
+    compiling = project["tool"]["hatch"]["build"]["targets"]["wheel"]["hooks"]["mypyc"]
     asked = project["project"]["dependencies"] + project["build-system"]["requires"]
+    asked += compiling["dependencies"]
     for requirement in map(Requirement, asked):
         assert requirement.specifier.contains(pinned[requirement.name]), requirement

@@ -7,6 +7,7 @@ import os
 import platform
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import Literal
 
 import litestar
 import msgspec
@@ -15,11 +16,13 @@ import uvicorn
 from msgspec import Struct
 
 from service import __version__
+from service.engine import choose
 from service.model.graph import Pack
 from service.web.bench.measure import ECHO, PLAN, Timed
 from service.web.bench.scaling import Scaled
 
 CPU_FILE = Path("/proc/cpuinfo")
+Engine = Literal["compiled", "source"]
 
 
 HEADS = (
@@ -42,6 +45,7 @@ class Report(Struct, frozen=True, kw_only=True):
     service: str
     pack: str
     digest: str
+    engine: Engine
     seed: int
     processor: str
     cores: int
@@ -57,6 +61,7 @@ def report(timed: list[Timed], scaled: list[Scaled], pack: Pack, seed: int) -> R
         service=__version__,
         pack=pack.version,
         digest=pack.digest,
+        engine=_engine(),
         seed=seed,
         processor=_processor(),
         cores=os.cpu_count() or 0,
@@ -88,7 +93,8 @@ def scaled_lines(scaled: list[Scaled]) -> Iterator[str]:
 
 def lines(timed: list[Timed], pack: Pack, seed: int) -> Iterator[str]:
     """Yield the report: where it was made, one row for each way and size, plan against echo."""
-    yield f"movewright {__version__}, pack {pack.version} {pack.digest[:12]}, seed {seed}"
+    made = f"movewright {__version__} ({_engine()})"
+    yield f"{made}, pack {pack.version} {pack.digest[:12]}, seed {seed}"
     yield f"{_processor()}, {os.cpu_count()} cores, {platform.system()} {platform.release()}"
     yield (
         f"Python {platform.python_version()}, litestar {litestar.__version__.formatted()}, "
@@ -130,6 +136,11 @@ def _ratios(timed: Iterable[Timed]) -> Iterator[str]:
         if way.endswith(PLAN):
             part = rate / rates[size, way.removesuffix(PLAN) + ECHO]
             yield f"{size}, {way}: {part:.0%} of the echo's requests a second"
+
+
+def _engine() -> Engine:
+    """Say if the engine was compiled or is read as source."""
+    return "source" if choose.__file__.endswith(".py") else "compiled"
 
 
 def _processor() -> str:
