@@ -265,7 +265,7 @@ def _again_text(graph: Graph, code: str, seen: Seen, weeks: int, words: Words) -
             view=words.plain(f"view_{seen.view}"),
             finding=words.name(graph.findings[key.finding].name),
             side=words.side(key.side),
-            weeks=weeks,
+            weeks=words.weeks(weeks),
         )
         text = words.kept.keep(made_of, said)
     return text
@@ -297,7 +297,7 @@ def _measure_again(facts: Facts, m: Measured, screen: Screen, words: Words) -> R
         code,
         measure=words.name(record.name),
         side=words.side(m.side),
-        weeks=record.weeks,
+        weeks=words.weeks(record.weeks),
         mdc=words.number(mdc or 0.0),
         unit=words.unit(m.unit),
     )

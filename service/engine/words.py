@@ -64,6 +64,10 @@ class Words:
         """Return a part of one as whole per cent."""
         return f"{round(part * 100)} %"
 
+    def weeks(self, count: int) -> str:
+        """Return a number of weeks as it stands after "in about"."""
+        return self.plain("weeks_one") if count == 1 else self.say("weeks_many", count=count)
+
     def number(self, value: float) -> str:
         """Return a number without needless digits."""
         plain = f"{value:.1f}".rstrip("0").rstrip(".")

@@ -131,7 +131,10 @@ def _notes(made: Series, decided: Decided, words: Words) -> Iterator[SeriesNote]
         rule = rule_of(made.graph, "frequency")
         yield _note(words.say("series_days_free", days=free[-1]), "days_free", rule)
     if first is not None and first > planned:
-        yield _note(words.say("series_retest_after", weeks=first), "retest_after")
+        yield _note(
+            words.say("series_retest_after", weeks=_count(words, "series_weeks", first)),
+            "retest_after",
+        )
     yield _note(words.say("series_conditional"), "conditional")
     yield _note(words.say("series_ask_again"), "ask_again")
 

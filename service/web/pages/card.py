@@ -193,12 +193,14 @@ def _retests(retests: Iterable[Retest], graph: Graph, words: Words) -> Iterator[
         days[day] = f"{days[day]}; {said}" if day in days else said
     for (is_look, weeks), what in days.items():
         if not is_look:
-            yield words.say("card_measure_weeks", weeks=weeks, what=what)
+            yield words.say("card_measure_weeks", weeks=words.weeks(weeks), what=what)
         elif weeks and days.get((True, 0)) == what:
-            yield words.say("card_retest_again", weeks=weeks)
+            yield words.say("card_retest_again", weeks=words.weeks(weeks))
         else:
             yield words.say(
-                "card_retest_weeks" if weeks else "card_retest_today", weeks=weeks, what=what
+                "card_retest_weeks" if weeks else "card_retest_today",
+                weeks=words.weeks(weeks),
+                what=what,
             )
 
 
