@@ -4,6 +4,7 @@ Apart from the rest of freezing because this alone decides what the posterior me
 """
 
 from collections.abc import Iterable, Iterator, Mapping
+from typing import TypeAlias
 
 from service.compiler.draft import Records
 from service.compiler.order import elimination_order
@@ -19,6 +20,9 @@ from service.model.knowledge import (
 from service.model.network import ANY, LEFT, RIGHT, Event, Network, Parent, Variable
 from service.model.quantities import Side
 
+Persists: TypeAlias = tuple[float, ...]
+"""By change, how likely a cause that made a finding still makes it."""
+
 LOWEST, HIGHEST = 0.02, 0.98
 """Bounds of every strength and persistence in the network."""
 SIDES: tuple[Side, ...] = ("left", "right")
@@ -28,9 +32,11 @@ def build_network(live: Records, decision: DecisionRecord) -> tuple[Network, tup
     """Return the network and the keys of its events, sorted by movement, finding and side."""
     variables = tuple(_variable(cause) for cause in live.causes.values())
     keys = tuple(sorted(_keys(live), key=lambda k: (k.movement, k.finding, k.side)))
-    by_finding: dict[str, list[LinkRecord]] = {}
+    by_finding: dict[str, list[tuple[LinkRecord, Persists]]] = {}
     for link in live.links.values():
-        by_finding.setdefault(link.finding, []).append(link)
+        cause = live.causes[link.cause]
+        persists = tuple([persistence(c, cause, link.finding) for c in live.changes.values()])
+        by_finding.setdefault(link.finding, []).append((link, persists))
     variable_of = {variable.id: n for n, variable in enumerate(variables)}
     events = tuple(_event(live, variable_of, key, by_finding.get(key.finding, [])) for key in keys)
     return (
@@ -65,9 +71,14 @@ def _keys(live: Records) -> Iterator[EventKey]:
 
 
 def _event(
-    live: Records, variable_of: Mapping[str, int], key: EventKey, links: Iterable[LinkRecord]
+    live: Records,
+    variable_of: Mapping[str, int],
+    key: EventKey,
+    links: Iterable[tuple[LinkRecord, Persists]],
 ) -> Event:
-    parents = [parent for link in links for parent in _parents(live, variable_of, key, link)]
+    parents = [
+        parent for link, persists in links for parent in _parents(variable_of, key, link, persists)
+    ]
     leak = next(
         eye.leak for eye in live.findings[key.finding].eyes if key.movement in eye.movements
     )
@@ -80,16 +91,14 @@ def _event(
 
 
 def _parents(
-    live: Records, variable_of: Mapping[str, int], key: EventKey, link: LinkRecord
+    variable_of: Mapping[str, int], key: EventKey, link: LinkRecord, persists: Persists
 ) -> Iterator[Parent]:
     strength = next((s for m, s in link.strengths.items() if m == key.movement), None)
     if strength is None:
         return
-    cause = live.causes[link.cause]
-    persists = tuple(persistence(change, cause, key.finding) for change in live.changes.values())
     for mask in _masks(link, key.side):
         yield Parent(
-            variable=variable_of[cause.id],
+            variable=variable_of[link.cause],
             mask=mask,
             strength=_bounded(strength),
             persists=persists,

@@ -154,13 +154,21 @@ def _about_z(degrees: float) -> Matrix:
 
 
 def _times(a: Matrix, b: Matrix) -> Matrix:
-    columns = tuple(zip(*b, strict=True))
-    rows = [
-        tuple(sum(x * y for x, y in zip(row, col, strict=True)) for col in columns) for row in a
-    ]
-    return rows[0], rows[1], rows[2]  # type: ignore[return-value]
+    first, second, third = [_turn(a, column) for column in zip(*b, strict=True)]
+    return (
+        (first[0], second[0], third[0]),
+        (first[1], second[1], third[1]),
+        (first[2], second[2], third[2]),
+    )
+
+
+def _turn(frame: Matrix, step: Vector) -> Vector:
+    """Return the step as seen from outside the frame; written out, since a pack has many poses."""
+    x, y, z = step
+    (a, b, c), (d, e, f), (g, h, i) = frame
+    return a * x + b * y + c * z, d * x + e * y + f * z, g * x + h * y + i * z
 
 
 def _along(start: Vector, frame: Matrix, step: Vector) -> Vector:
-    x, y, z = (sum(m * v for m, v in zip(row, step, strict=True)) for row in frame)
+    x, y, z = _turn(frame, step)
     return start[0] + x, start[1] + y, start[2] + z
