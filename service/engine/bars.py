@@ -20,7 +20,7 @@ def held_back(frame: Frame, row: Row, closure: Closure | None) -> tuple[LeftOutR
     if row.too_hard:
         return "level", drill.level
     if row.needs_kit and lacks_kit(frame, row):
-        return "kit", row.only_kit or ", ".join(_least_lacking(frame, row))
+        return "kit", lacking(frame, row)
     practising = frame.wanted.verdict == "practise"
     kind = row.rule_practising if practising else row.rule_training
     alone = kind or drill.aim != "practice" or drill.helper is None
@@ -34,8 +34,12 @@ def lacks_kit(frame: Frame, row: Row) -> bool:
     return not any(map(frame.kit.issuperset, row.ways))
 
 
-def _least_lacking(frame: Frame, row: Row) -> list[str]:
-    return min([sorted(way - frame.kit) for way in row.ways], key=_short_first)
+def lacking(frame: Frame, row: Row) -> str:
+    """Return the ids of what is not there, of the way that lacks least."""
+    if row.only_kit:
+        return row.only_kit
+    least: list[str] = min([sorted(way - frame.kit) for way in row.ways], key=_short_first)
+    return ", ".join(least)
 
 
 def _short_first(ids: list[str]) -> tuple[int, list[str]]:

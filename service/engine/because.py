@@ -4,16 +4,19 @@ Apart from the reasons of a cause because what the pack alone says of a look is 
 only the cause and how far its belief was moved are put in anew.
 """
 
+from typing import get_args
+
 from msgspec.structs import replace
 
 from service.engine.kept import Keeper
 from service.engine.measured import Measured
 from service.engine.read import Seen
-from service.engine.words import Words
+from service.engine.rounding import rounded
+from service.engine.words import Spoken, Words
 from service.model.answer import Because
 from service.model.graph import Graph
-from service.model.quantities import View
-from service.model.records import Leaf
+from service.model.knowledge import ChangeRecord
+from service.model.quantities import Result, View
 
 NOTHING = Because(
     code="",
@@ -34,91 +37,136 @@ NOTHING = Because(
 )
 
 
-Cited = dict[tuple[int, View], dict[str, tuple[str, ...]]]
-"""By event and view, for each cause: the sources of its links and of the eye, as far as asked."""
+TRIED: dict[str, str] = {result: f"trial_{result}" for result in get_args(Result)}
+FROM_DEPTH: dict[str, str] = {result: f"depth_{result}" for result in get_args(Result)}
+"""Codes of what a trial says, by its result."""
 
 
-def cited_in(graph: Graph) -> Cited:
-    """Return the sources that were looked up, the same on every request."""
-    return _CITED.of(graph)
+class Look:
+    """What the pack says of an event that is looked for in one view, whatever was seen.
+
+    `cited` are by cause the sources of its links to the finding and of the eye, as far as asked.
+    """
+
+    def __init__(self, words: Words, graph: Graph, event: int, view: View) -> None:
+        key = graph.events[event]
+        self.event = event
+        self.view = view
+        self.movement = key.movement
+        self.finding = key.finding
+        self.side = key.side
+        self.eye = graph.eyes[key.movement, key.finding, view].source
+        self.cited: dict[str, tuple[str, ...]] = {}
+        self.in_movement = words.movement(key.movement)
+        self.in_view = words.plain(f"view_{view}")
+        self.of_finding = words.finding(key.finding)
+        self.on_side = words.side(key.side)
 
 
-def _none_cited(_graph: Graph) -> Cited:
-    return {}
+class Looks:
+    """The looks of a pack in one language, and the sources of links, as far as asked."""
+
+    def __init__(self, spoken: Spoken) -> None:
+        self.graph = spoken.graph
+        self._known: dict[tuple[int, View], Look] = {}
+        self._links: dict[tuple[str, str], tuple[str, ...]] = {}
+
+    def of(self, words: Words, seen: Seen) -> Look:
+        """Return the look at what was looked for, in the view that speaks for it."""
+        place = seen.event, seen.view
+        look = self._known.get(place)
+        if look is None:
+            look = self._known[place] = Look(words, self.graph, seen.event, seen.view)
+        return look
+
+    def sources(self, look: Look, cause: str) -> tuple[str, ...]:
+        """Return the sources of the links in play and of the eye that saw."""
+        pair, graph = (cause, look.finding), self.graph
+        linked = self._links.get(pair)
+        if linked is None:
+            cited = {s for link in graph.link_of.get(pair, ()) for s in graph.links[link].sources}
+            linked = self._links[pair] = tuple(sorted(cited))
+        sources = linked if look.eye in linked else tuple(sorted([*linked, look.eye]))
+        look.cited[cause] = sources
+        return sources
 
 
-_CITED = Keeper(_none_cited)
+_LOOKS = Keeper(Looks)
 
 
-class Told(Leaf, frozen=True):
-    """What was looked for, with the reasons that it gives, before they speak of a cause."""
-
-    seen: Seen
-    look: Because
-    cited: dict[str, tuple[str, ...]]
-    trials: tuple[Because, ...] = ()
+def looks_of(words: Words) -> Looks:
+    """Return the looks of a pack in the language that is spoken."""
+    return _LOOKS.of(words.spoken)
 
 
-def told_of(words: Words, graph: Graph, cited: Cited, seen: Seen) -> Told:
-    """Return what one event that was looked for may say of any cause."""
-    trials = []
-    for trial in seen.trials:
-        from_depth = seen.half_depth_told and trial.change == "half_depth"
-        code = f"depth_{trial.result}" if from_depth else f"trial_{trial.result}"
-        trials.append(_template(words, graph, code, seen, trial.change))
-    look = _template(words, graph, "seen" if seen.positive else "not_seen", seen)
-    return Told(seen, look, cited.setdefault((seen.event, seen.view), {}), tuple(trials))
+class Told:
+    """What was looked for, with what it says before it speaks of a cause, made when it is said."""
 
+    def __init__(self, words: Words, looks: Looks, seen: Seen) -> None:
+        self._words = words
+        self._looks = looks
+        self._seen = seen
+        self._at = looks.of(words, seen)
+        self._look: Because | None = None
+        self._trials: list[Because | None] = [None] * len(seen.trials)
 
-def about(graph: Graph, told: Told, cause: str, moved: float) -> Because:
-    """Return what a look says of a cause, with the sources of the links and of the eye."""
-    sources = told.cited.get(cause)
-    if sources is None:
-        sources = told.cited[cause] = _link_sources(graph, cause, told.seen)
-    return replace(told.look, cause=cause, moved=round(moved, 6), sources=sources)
+    def look(self, cause: str, moved: float) -> Because:
+        """Return what the look says of a cause, with the sources of the links and of the eye."""
+        at, look = self._at, self._look
+        if look is None:
+            code = "seen" if self._seen.positive else "not_seen"
+            look = self._look = _template(self._words, at, code, self._seen.grade, None)
+        sources = at.cited.get(cause)
+        if sources is None:
+            sources = self._looks.sources(at, cause)
+        return replace(look, cause=cause, moved=moved, sources=sources)
 
-
-def _link_sources(graph: Graph, cause: str, seen: Seen) -> tuple[str, ...]:
-    """Return the sources of the links in play and of the eye that saw."""
-    key = graph.events[seen.event]
-    links = graph.link_of.get((cause, key.finding), ())
-    sources = {s for link in links for s in graph.links[link].sources}
-    sources.add(graph.eyes[key.movement, key.finding, seen.view].source)
-    return tuple(sorted(sources))
+    def trial(self, nth: int, cause: str, moved: float) -> Because:
+        """Return what one of the trials says of a cause."""
+        template = self._trials[nth]
+        if template is None:
+            seen, graph = self._seen, self._looks.graph
+            trial = seen.trials[nth]
+            from_depth = seen.half_depth_told and trial.change == "half_depth"
+            code = FROM_DEPTH[trial.result] if from_depth else TRIED[trial.result]
+            change = graph.changes[trial.change]
+            template = _template(self._words, self._at, code, seen.grade, change)
+            self._trials[nth] = template
+        return replace(template, cause=cause, moved=moved)
 
 
 def _template(
-    words: Words, graph: Graph, code: str, seen: Seen, change: str | None = None
+    words: Words, look: Look, code: str, grade: str, change: ChangeRecord | None
 ) -> Because:
     """Return what all causes share in the reason of what was seen, not seen or tried."""
-    made_of = (code, seen.event, seen.view, seen.grade, change)
-    return words.reasons.get(made_of) or words.reasons.keep(
-        made_of, _made(words, graph, code, seen, change)
-    )
+    made_of = (code, look.event, look.view, grade, change.id if change else None)
+    known = words.reasons.get(made_of)
+    if known is None:
+        known = words.reasons.keep(made_of, _made(words, look, code, grade, change))
+    return known
 
 
-def _made(words: Words, graph: Graph, code: str, seen: Seen, change: str | None) -> Because:
-    key = graph.events[seen.event]
+def _made(words: Words, look: Look, code: str, grade: str, change: ChangeRecord | None) -> Because:
     text = words.say(
         code,
-        movement=words.name(graph.movements[key.movement].name),
-        view=words.plain(f"view_{seen.view}"),
-        finding=words.name(graph.findings[key.finding].name),
-        side=words.side(key.side),
-        grade=words.plain(f"grade_{seen.grade}"),
-        change=words.name(graph.changes[change].name) if change else "",
+        movement=look.in_movement,
+        view=look.in_view,
+        finding=look.of_finding,
+        side=look.on_side,
+        grade=words.plain(f"grade_{grade}"),
+        change=words.change(change.id) if change else "",
     )
     return replace(
         NOTHING,
         code=code,
         text=text,
-        movement=key.movement,
-        view=seen.view,
-        finding=key.finding,
-        side=key.side,
-        change=change,
+        movement=look.movement,
+        view=look.view,
+        finding=look.finding,
+        side=look.side,
+        change=change.id if change else None,
         result=code.partition("_")[2] if change else None,
-        sources=graph.changes[change].sources if change else (),
+        sources=change.sources if change else (),
     )
 
 
@@ -141,10 +189,10 @@ def from_measurement(
         text=text,
         side=measured.side,
         measure=measured.measure,
-        value=round(measured.value, 6),
+        value=rounded(measured.value, 6),
         unit=measured.unit,
         cause=cause,
-        moved=round(moved, 6),
+        moved=rounded(moved, 6),
         sources=measured.sources,
     )
 

@@ -5,8 +5,8 @@ Apart from the search because the bound stands on its own proof, whatever slopes
 
 import itertools
 
-from service.engine.exchange import Parts
-from service.model.choice import Problem
+from service.engine.sums import Sums
+from service.engine.table import Table
 from service.model.quantities import MICRO
 
 
@@ -20,27 +20,23 @@ class Lines:
     is a valid bound.
     """
 
-    def __init__(
-        self,
-        problem: Problem,
-        parts: list[Parts],
-        usable: list[int],
-        group: list[int],
-    ) -> None:
-        """`parts` are by option the effects that weigh."""
-        self.problem = problem
-        self.parts = parts
+    def __init__(self, table: Table, sums: Sums, usable: list[int], alike: list[int]) -> None:
+        """`alike` are by option the bits of its group. Causes are those of `sums`."""
+        problem = table.problem
+        self.seconds, self.ranges, self.alike = table.seconds, table.ranges, alike
+        self.curve, self.price_of_step = table.curve, problem.price
+        self.most_s, self.steps = table.limits.seconds, table.limits.steps
+        self.range_drills = table.limits.range_drills
+        self.weights = [int(cause.weight) for cause in sums.causes]
         self.usable = usable
-        self.group = group
-        self.slopes = [0] * len(problem.weights)
+        self.shift = len(table.seconds).bit_length()
+        self.parts = [[(one.cause.at, int(one.effect)) for one in own] for own in sums.parts]
+        self.slopes = [0] * len(self.weights)
         self.price = 0
         self.base = 0
         self.worth: list[int] = []
         self.net: list[int] = []
         """worth - price * seconds, by option."""
-        options = problem.options
-        self.rows = [(c, parts[c], options[c].seconds) for c in usable]
-        self.weighed = [(i, weight) for i, weight in enumerate(problem.weights) if weight > 0]
 
     def aim(self, target: int, start: list[int], price: int, rounds: int) -> None:
         """Lower the bound towards `target` in so many steps, from the slopes at sums `start`."""
@@ -49,33 +45,33 @@ class Lines:
         for _ in range(rounds):
             base, tops = self._raised(slopes)
             worth, picked = self._fill(slopes, price)
-            bound = base + price * self.problem.limits.seconds + worth
+            bound = base + price * self.most_s + worth
             if best < 0 or bound < best:
                 best = bound
-                self.slopes, self.price, self.base = list(slopes), price, base
+                self.slopes, self.price, self.base = slopes, price, base
             gap = bound - target
             if gap <= 0:
                 break
             slopes, price = self._step(slopes, price, tops, picked, gap)
-        self.net = [0] * len(self.problem.options)
-        self.worth = [0] * len(self.problem.options)
-        for net, c in self._nets(self.slopes, self.price):
-            self.net[c] = net
-            self.worth[c] = net + self.price * self.problem.options[c].seconds
+        self.net = [0] * len(self.seconds)
+        self.worth = [0] * len(self.seconds)
+        nets = self._nets(self.slopes, self.price)
+        for n, c in enumerate(self.usable):
+            self.net[c] = nets[n]
+            self.worth[c] = nets[n] + self.price * self.seconds[c]
 
     def _slope(self, cause: int, at: int) -> int:
         """Return the value per whole effect just past a sum."""
-        weight, curve = self.problem.weights[cause], self.problem.curve
-        for (x0, y0), (x1, y1) in itertools.pairwise(curve):
+        for (x0, y0), (x1, y1) in itertools.pairwise(self.curve):
             if at < x1:
-                return weight * (y1 - y0) // (x1 - x0)
+                return self.weights[cause] * (y1 - y0) // (x1 - x0)
         return 0
 
     def _raised(self, slopes: list[int]) -> tuple[int, list[int]]:
         """Return how far all lines are raised together, and the effect where each touches."""
         base, tops = 0, [0] * len(slopes)
-        curve = self.problem.curve
-        for i, weight in self.weighed:
+        curve = self.curve
+        for i, weight in enumerate(self.weights):
             slope, most = slopes[i], 0
             for x, y in curve:
                 above = weight * y - slope * x
@@ -84,63 +80,67 @@ class Lines:
             base -= -most // MICRO
         return base, tops
 
-    def _nets(self, slopes: list[int], price: int) -> list[tuple[int, int]]:
-        """Return (net, option) for the usable options, rounded up."""
+    def _nets(self, slopes: list[int], price: int) -> list[int]:
+        """Return the nets of the usable options, rounded up."""
+        parts, seconds = self.parts, self.seconds
+        micro, price_of_step = MICRO, self.price_of_step
         nets = []
-        price_of_step = self.problem.price
-        for c, effects, seconds in self.rows:
-            worth = MICRO - 1
-            for i, effect in effects:
+        for c in self.usable:
+            worth = micro - 1
+            for i, effect in parts[c]:
                 worth += slopes[i] * effect
-            nets.append((worth // MICRO - price_of_step - price * seconds, c))
+            nets.append(worth // micro - price_of_step - price * seconds[c])
         return nets
 
     def _fill(self, slopes: list[int], price: int) -> tuple[int, list[int]]:
         """Return the best sum of nets that the steps and groups allow, and its options."""
-        limits = self.problem.limits
-        rows = sorted(self._nets(slopes, price), reverse=True)
-        return best_few(rows, self.group, limits.steps, limits.range_drills)
+        nets, shift = self._nets(slopes, price), self.shift
+        rows = [(nets[n] << shift) + c for n, c in enumerate(self.usable)]
+        rows.sort(reverse=True)
+        return self.best_few(rows, self.steps, self.range_drills)
 
     def _step(
         self, slopes: list[int], price: int, tops: list[int], picked: list[int], gap: int
     ) -> tuple[list[int], int]:
         """Return slopes and price one step further down, as long as the gap asks (Polyak 1969)."""
-        options, limits = self.problem.options, self.problem.limits
         effects = [-top for top in tops]
-        late = -limits.seconds
+        late = -self.most_s
         for c in picked:
-            late += options[c].seconds
+            late += self.seconds[c]
             for i, e in self.parts[c]:
                 effects[i] += e
         # seconds are measured in thousandths of the whole time, so that both kinds count alike
-        unit = max(1, limits.seconds)
+        unit = max(1, self.most_s)
         lateness = late * MICRO // unit
         norm = sum([e * e for e in effects]) + lateness * lateness
         if norm == 0:
             return slopes, price
-        lower = [max(0, s - gap * MICRO * e // norm) for s, e in zip(slopes, effects, strict=True)]
+        lower = [max(0, s - gap * MICRO * effects[i] // norm) for i, s in enumerate(slopes)]
         return lower, max(0, price + gap * MICRO * lateness // (norm * unit))
 
+    def best_few(self, rows: list[int], steps: int, range_drills: int) -> tuple[int, list[int]]:
+        """Return the largest sum of at most `steps` of the rows, and the options of that.
 
-def best_few(
-    rows: list[tuple[int, int]], group: list[int], steps: int, range_drills: int
-) -> tuple[int, list[int]]:
-    """Return the largest sum of at most `steps` of (net, option), sorted best first, and those.
-
-    None that lowers the sum, at most one of each group, and `range_drills` of negative groups:
-    these limits are nested or apart, so that best first is best (a laminar matroid).
-    """
-    total = 0
-    picked: list[int] = []
-    taken: set[int] = set()
-    for net, option in rows:
-        if net <= 0 or len(picked) == steps:
-            break
-        one = group[option]
-        if one in taken or (one < 0 and range_drills < 1):
-            continue
-        taken.add(one)
-        range_drills -= one < 0
-        total += net
-        picked.append(option)
-    return total, picked
+        A row is the net and in the last `shift` bits the option; they are sorted best first. None
+        that lowers the sum, at most one of each group, and `range_drills` of those for range:
+        these limits are nested or apart, so that best first is best (a laminar matroid).
+        """
+        shift, alike, ranges = self.shift, self.alike, self.ranges
+        last_bits = (1 << shift) - 1
+        total = 0
+        picked: list[int] = []
+        taken = 0 if range_drills > 0 else ranges
+        for row in rows:
+            net, option = row >> shift, row & last_bits
+            if net <= 0 or len(picked) == steps:
+                break
+            if taken >> option & 1:
+                continue
+            taken |= alike[option]
+            if ranges >> option & 1:
+                range_drills -= 1
+                if range_drills < 1:
+                    taken |= ranges
+            total += net
+            picked.append(option)
+        return total, picked

@@ -13,7 +13,7 @@ from service.engine.decide import Decided, decide, first_drill, worth_of
 from service.engine.infer import infer
 from service.engine.outcomes import Check, Outcome, checks_of
 from service.engine.read import read
-from service.engine.reasons import Facts, causes_of
+from service.engine.reasons import Facts, leading_cause
 from service.engine.weigh import belief
 from service.engine.words import Words
 from service.model.answer import CheckOutcome, NextCheck, SideOutcome
@@ -256,11 +256,11 @@ def _outcome(possible: Possible, check: Check, graph: Graph, words: Words) -> Ch
             posterior=then.weighed.posterior,
             weighing=then.weighed.weighing,
         )
-        cause = next(iter(causes_of(facts, words)), None)
+        cause = leading_cause(facts)
     step = first_drill(then)
     told = ", ".join(_told(side, check, graph, words) for side in possible.outcome.sides)
     lead = (
-        words.say("lead", cause=words.name(cause.name), side=words.side(cause.side))
+        words.say("lead", cause=words.cause(cause[0]), side=words.side(cause[1]))
         if cause
         else words.say("check_no_cause")
     )
@@ -277,8 +277,8 @@ def _outcome(possible: Possible, check: Check, graph: Graph, words: Words) -> Ch
         sides=possible.outcome.sides,
         probability=round(possible.probability, 6),
         verdict=then.verdict,
-        cause=cause.cause if cause else None,
-        cause_side=cause.side if cause else None,
+        cause=cause[0] if cause else None,
+        cause_side=cause[1] if cause else None,
         first_step=step,
         value=then.value / MICRO,
         gain=possible.gain / MICRO,

@@ -30,15 +30,14 @@ def disputes(decided: Decided, graph: Graph) -> tuple[Dispute, ...]:
     included, moved have opposite signs and both reach the pack's threshold.
     """
     threshold = graph.decision.disagree_from
-    weighed = decided.weighed
-    if weighed is None or threshold <= 0:
+    weighed, measured = decided.weighed, decided.reading.measured
+    if weighed is None or threshold <= 0 or not measured:
         return ()
     by_number: dict[tuple[int, int], tuple[float, str, str]] = {}
-    rows = zip(decided.reading.measured, weighed.posterior.ratio_moved, strict=True)
-    for measured, moves in rows:
-        for where, moved in zip(measured.targets, moves, strict=True):
+    for one, moves in zip(measured, weighed.posterior.ratio_moved, strict=True):
+        for where, moved in zip(one.targets, moves, strict=True):
             total = by_number.get(where, (0.0, "", ""))[0] + moved
-            by_number[where] = (total, measured.pointer, measured.measure)
+            by_number[where] = (total, one.pointer, one.measure)
     if not by_number:
         return ()
     by_eye: dict[tuple[int, int], float] = {}

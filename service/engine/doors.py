@@ -4,6 +4,7 @@ Apart from the shelf because a walk over all drills reads plain numbers, not rec
 """
 
 from collections.abc import Mapping
+from typing import Final
 
 from service.engine.kept import Keeper
 from service.engine.rows import Row
@@ -13,10 +14,10 @@ from service.model.records import Frozen
 
 REASONS: tuple[LeftOutReason | None, ...] = (None, "level", "rule", "kit", "outscored")
 """Why a row is kept out before its doses are looked at; `Laid.reasons` holds places here."""
-LEVEL = 1
-RULE = 2
-KIT = 3
-OUTSCORED = 4
+LEVEL: Final = 1
+RULE: Final = 2
+KIT: Final = 3
+OUTSCORED: Final = 4
 
 
 class Doors(Frozen, frozen=True, kw_only=True):
@@ -29,6 +30,11 @@ class Doors(Frozen, frozen=True, kw_only=True):
     helpers: tuple[str, ...]
     """With what practice is helped, which must make sense today; empty where nothing is."""
 
+    free: tuple[bool, ...]
+    """If it needs neither kit nor helper, and no rule keeps it out."""
+    movements: tuple[int, ...]
+    """Rows of a pattern that may be options: they enter whatever they serve."""
+
     def asks(self, at: int, row: Row) -> bool:
         """Say if today decides on the row: it needs kit, or a helper."""
         return not self.shut[at] and (row.needs_kit or self.helpers[at] != "")
@@ -36,12 +42,35 @@ class Doors(Frozen, frozen=True, kw_only=True):
 
 def doors_of(rows: list[Row], kinds: list[str]) -> Doors:
     """Return what can be told beforehand, by level and rule."""
-    shut = []
-    for row, kind in zip(rows, kinds, strict=True):
+    shut, movements = [], []
+    for at, (row, kind) in enumerate(zip(rows, kinds, strict=True)):
         ruled = RULE if kind and not row.needs_kit else 0
         shut.append(LEVEL if row.too_hard else ruled)
+        if row.patterned and not shut[at] and not kind:
+            movements.append(at)
     helpers = [(row.drill.helper or "") if row.drill.aim == "practice" else "" for row in rows]
-    return Doors(shut=tuple(shut), kinds=tuple(kinds), helpers=tuple(helpers))
+    asked = zip(rows, kinds, helpers, strict=True)
+    return Doors(
+        shut=tuple(shut),
+        kinds=tuple(kinds),
+        helpers=tuple(helpers),
+        free=tuple([not (row.needs_kit or kind or helper) for row, kind, helper in asked]),
+        movements=tuple(movements),
+    )
+
+
+class Outside:
+    """What keeps rows out before their doses are looked at, and the best that each reason did."""
+
+    def __init__(self, reasons: list[int]) -> None:
+        """`reasons` are by row, as places in `REASONS`."""
+        self.reasons = reasons
+        self.counts = [0] * len(REASONS)
+        """By reason the rows of any worth that it keeps out; those that are apart do not count."""
+        self.most = [0] * len(REASONS)
+        """By reason the most worth among them."""
+        self.first = [0] * len(REASONS)
+        """The first row of that worth."""
 
 
 class Kit(Frozen, frozen=True, kw_only=True):

@@ -5,8 +5,7 @@ Apart from the options so that what keeps a drill out can be told without making
 
 from typing import Literal, cast
 
-from service.engine.doors import Doors
-from service.engine.shelf import Shelf, shelf_of
+from service.engine.shelf import shelf_of
 from service.model.graph import Graph
 from service.model.quantities import Level, Side, TargetId, Verdict
 from service.model.records import Frozen
@@ -35,63 +34,54 @@ class Wanted(Frozen, frozen=True, kw_only=True):
     failed: frozenset[str]
 
 
-class Frame(Frozen, frozen=True, kw_only=True):
+class Frame:
     """What is the same for every drill: the client, the wanted, and the numbers of the rules."""
 
-    graph: Graph
-    screen: Screen
-    wanted: Wanted
-    target: TargetId
-    level: Level
-    shelf: Shelf
-    doors: Doors
-    weights: tuple[int, ...]
-    """Without build, which is accommodated and never trained; last the weight of carry-over."""
-    sided: tuple[int, ...]
-    """Weights by variable, both sides together; 0 where a cause has no sides."""
-    weaker: Side
-    """The side that weighs more over the whole session, `none` if neither does."""
-    least_lean_percent: int
-    kit: frozenset[str]
-    avoid: frozenset[str]
-    recent: frozenset[str]
-    remote: bool
-    seconds: int
-    hold_s: int
-    extra_sets: int
+    def __init__(self, graph: Graph, screen: Screen, wanted: Wanted) -> None:
+        target = cast(TargetId, wanted.target)
+        level: Level = screen.client.level
+        shelf = shelf_of(graph, target, level)
+        whole, lean = wanted.weights, wanted.lean
+        weights = [*whole, shelf.carry_weight]
+        for variable in shelf.build:
+            weights[variable] = 0
+        sided = [0] * len(whole)
+        both = 0
+        for variable in shelf.sided:
+            weight = whole[variable]
+            if weight:
+                sided[variable] = weight
+                both += weight
+        balance = 0
+        for one in lean:
+            balance += one
+        self.graph = graph
+        self.screen = screen
+        self.wanted = wanted
+        self.target = target
+        self.level = level
+        self.shelf = shelf
+        self.doors = shelf.practising if wanted.verdict == "practise" else shelf.training
+        self.weights = tuple(weights)
+        """Without build, which is accommodated and never trained; last the weight of carry-over."""
+        self.lean = lean
+        self.sided = sided
+        """Weights by variable, both sides together; 0 where a cause has no sides."""
+        self.least_lean_percent = shelf.least_lean_percent
+        self.weaker = heavier_side(balance, both, self.least_lean_percent)
+        """The side that weighs more over the whole session, `none` if neither does."""
+        self.kit = frozenset(screen.kit)
+        self.avoid = frozenset(screen.avoid)
+        self.recent = frozenset(screen.recent)
+        self.remote = screen.setting == "remote"
+        self.seconds = 60 * screen.minutes
+        self.hold_s = shelf.hold_s
+        self.extra_sets = shelf.extra_sets
 
 
 def frame_of(graph: Graph, screen: Screen, wanted: Wanted) -> Frame:
     """Return the frame of today; the pack has one rule of each kind."""
-    target = cast(TargetId, wanted.target)
-    level = screen.client.level
-    shelf = shelf_of(graph, target, level)
-    weights = [*wanted.weights, shelf.carry_weight]
-    for variable in shelf.build:
-        weights[variable] = 0
-    sided = [w * n for w, n in zip(wanted.weights, shelf.sided, strict=True)]
-    weaker = shelf.rules["weaker_side_first"].numbers
-    least_lean_percent = weaker["least_lean_percent"]
-    return Frame(
-        graph=graph,
-        screen=screen,
-        wanted=wanted,
-        target=target,
-        level=level,
-        shelf=shelf,
-        doors=shelf.practising if wanted.verdict == "practise" else shelf.training,
-        weights=tuple(weights),
-        sided=tuple(sided),
-        weaker=heavier_side(sum(wanted.lean), sum(sided), least_lean_percent),
-        least_lean_percent=least_lean_percent,
-        kit=frozenset(screen.kit),
-        avoid=frozenset(screen.avoid),
-        recent=frozenset(screen.recent),
-        remote=screen.setting == "remote",
-        seconds=60 * screen.minutes,
-        hold_s=shelf.rules["static_hold_limit"].numbers["most_s"],
-        extra_sets=weaker["extra_sets"],
-    )
+    return Frame(graph, screen, wanted)
 
 
 def heavier_side(balance: int, both: int, least_percent: int) -> Side:

@@ -7,17 +7,17 @@ answer do not depend on the machine.
 
 import math
 
-from service.engine.infer_answer import DIGITS, SCALE, read_terms
+from service.engine.infer_answer import DIGITS, read_terms, rounded
 from service.engine.infer_budget import Choice, Piece, choose_weighed
-from service.engine.infer_dense import solve_dense
+from service.engine.infer_cells import Weights
+from service.engine.infer_lists import solve_lists
 from service.engine.infer_order import part_of, summing_order
 from service.engine.infer_tables import solve_tables
 from service.engine.infer_terms import (
-    Floats,
+    Pair,
     Prepared,
     Solved,
     Term,
-    Weights,
     full_weights,
     prepare,
     ratio_term,
@@ -37,7 +37,7 @@ from service.model.network import (
 )
 
 CONDITION_LIMIT = 1e6
-"""Above this ratio of summed sizes to the sum, a dense part is summed again, terms first."""
+"""Above this ratio of summed sizes to the sum, a part in lists is summed again, terms first."""
 
 _PREPARED = Keeper(prepare)
 
@@ -59,22 +59,26 @@ def infer(network: Network, evidence: Evidence, *, like: Network | None = None) 
     prepared = _PREPARED.of(network) if like is None else varied(_PREPARED.of(like), network)
     single = single_weights(prepared, evidence)
     shared = _shared_ratios(prepared, evidence, single)
-    ties = sorted(evidence.ties, key=lambda t: (t.before, t.later))
+    ties = list(evidence.ties)
+    if len(ties) > 1:
+        ties.sort(key=lambda t: (t.before, t.later))
     ratios = [ratio_term(evidence.ratios[r]) for r in shared]
-    choice = choose_weighed(
-        prepared, evidence, [*(r.bits for r in ratios), *(tie_bits(t) for t in ties)]
-    )
+    pairs_of = [term.bits for term in ratios]
+    pairs_of += [tie_bits(tie) for tie in ties]
+    choice = choose_weighed(prepared, evidence, pairs_of)
     terms = [sighting_term(prepared, evidence.sightings[i], own) for i, own in choice.kept]
-    terms += [*ratios, *(tie_term(t) for t in ties)]
-    pairs: list[Floats | None] = [None] * len(terms)
+    terms += ratios
+    terms += [tie_term(tie) for tie in ties]
+    pairs: list[Pair] = [[] for _ in terms]
     states: dict[int, Weights] = {}
     log_total = 0.0
     for piece in choice.pieces:
-        solved = _solve(prepared, single, [terms[m] for m in piece.members], piece)
+        members = piece.members
+        solved = _solve(prepared, single, [terms[m] for m in members], piece)
         log_total += solved.log_total
         states.update(solved.states)
-        for member, pair in zip(piece.members, solved.pairs, strict=True):
-            pairs[member] = pair
+        for n, member in enumerate(members):
+            pairs[member] = solved.pairs[n]
     for variable in sorted(single):
         if variable not in states:
             states[variable] = single[variable]
@@ -85,14 +89,12 @@ def infer(network: Network, evidence: Evidence, *, like: Network | None = None) 
 
 def _shared_ratios(prepared: Prepared, evidence: Evidence, single: dict[int, Weights]) -> list[int]:
     """Return the indices of ratios over several targets, none of them certain, in fixed order."""
-    return sorted(
-        (
-            r
-            for r, one in enumerate(evidence.ratios)
-            if len(one.targets) > 1 and not _is_certain(prepared, one, single)
-        ),
-        key=lambda r: (evidence.ratios[r].targets, evidence.ratios[r].ratio),
-    )
+    ratios = evidence.ratios
+    shared = [r for r, one in enumerate(ratios) if len(one.targets) > 1]
+    if shared:
+        shared = [r for r in shared if not _is_certain(prepared, ratios[r], single)]
+        shared.sort(key=lambda r: (ratios[r].targets, ratios[r].ratio))
+    return shared
 
 
 def _is_certain(prepared: Prepared, one: LikelihoodRatio, single: dict[int, Weights]) -> bool:
@@ -109,17 +111,17 @@ def _is_certain(prepared: Prepared, one: LikelihoodRatio, single: dict[int, Weig
 def _solve(
     prepared: Prepared, single: dict[int, Weights], terms: list[Term], piece: Piece
 ) -> Solved:
-    """Return the sums of one piece; an ill-conditioned dense one is summed again, terms first."""
-    variables = sorted({b >> 1 for t in terms for b in t.bits})
-    weights = {v: full_weights(prepared, single, v) for v in variables}
+    """Return the sums of one piece; what is ill-conditioned in lists is summed again, terms first."""
+    touched = {bit >> 1 for term in terms for bit in term.bits}
+    weights = {v: full_weights(prepared, single, v) for v in sorted(touched)}
     if piece.part is not None and piece.order is not None:
         return solve_tables(terms, weights, piece.part, piece.order)
-    dense = solve_dense(terms, weights)
-    if dense.condition <= CONDITION_LIMIT:
-        return dense
-    part = part_of([t.size for t in terms], [t.bits for t in terms], prepared.rank)
+    listed = solve_lists(terms, weights)
+    if listed.condition <= CONDITION_LIMIT:
+        return listed
+    part = part_of([len(t.weights) for t in terms], [t.bits for t in terms], prepared.rank)
     found = summing_order(part, prepared.network.work_budget, bits_last=True)
-    return dense if found is None else solve_tables(terms, weights, part, found[0])
+    return listed if found is None else solve_tables(terms, weights, part, found[0])
 
 
 def _constants(
@@ -131,12 +133,16 @@ def _constants(
 ) -> float:
     """Return the logs of what no cause changes: sightings without parents, certain ratios."""
     total = 0.0
-    for place, _ in enumerate(choice.kept):
+    for place in range(len(choice.kept)):
         if not terms[place].bits:
             total += math.log(sum(terms[place].weights))
-    for one in sorted(evidence.ratios, key=lambda r: (r.targets, r.ratio)):
-        if len(one.targets) > 1 and _is_certain(prepared, one, single):
-            total += math.log(one.ratio)
+    certain = [
+        (one.targets, one.ratio)
+        for one in evidence.ratios
+        if len(one.targets) > 1 and _is_certain(prepared, one, single)
+    ]
+    for _, ratio in sorted(certain):
+        total += math.log(ratio)
     return total
 
 
@@ -146,7 +152,7 @@ def _answer(
     single: dict[int, Weights],
     choice: Choice,
     terms: list[Term],
-    pairs: list[Floats | None],
+    pairs: list[Pair],
     shared: list[int],
     states: dict[int, Weights],
     log_total: float,
@@ -156,20 +162,22 @@ def _answer(
     said, shared_moved = read_terms(evidence, choice.kept, terms[:spoken], pairs[:spoken], certain)
     sightings: list[SightingPosterior | None] = [None] * len(evidence.sightings)
     lost: list[tuple[int, int]] = []
-    for (i, own), one in zip(choice.kept, said, strict=True):
-        sightings[i] = one
-        lost.extend((i, t) for t in range(len(evidence.sightings[i].trials)) if t not in own)
+    for n, (i, own) in enumerate(choice.kept):
+        sightings[i] = said[n]
+        trials = len(evidence.sightings[i].trials)
+        if len(own) < trials:
+            lost.extend([(i, t) for t in range(trials) if t not in own])
     moved = [
         _single_moved(prepared, one, single) if len(one.targets) == 1 else (0.0,) * len(one.targets)
         for one in evidence.ratios
     ]
-    for r, each in zip(shared, shared_moved, strict=True):
-        moved[r] = each
+    for n, r in enumerate(shared):
+        moved[r] = shared_moved[n]
     return Posterior(
         states=_states(prepared, states),
         sightings=tuple(sightings),
         ratio_moved=tuple(moved),
-        unweighed=tuple(i for i, s in enumerate(sightings) if s is None),
+        unweighed=tuple([i for i, s in enumerate(sightings) if s is None]),
         log_evidence=round(log_total, DIGITS),
         unweighed_trials=tuple(sorted(lost)),
     )
@@ -179,7 +187,7 @@ def _certain_bits(
     prepared: Prepared, evidence: Evidence, single: dict[int, Weights]
 ) -> frozenset[int]:
     """Return the bits that what was told leaves only one value."""
-    found = set()
+    found: set[int] = set()
     for variable in {fact.variable for fact in evidence.fixed}:
         weights = full_weights(prepared, single, variable)
         for side, mask in ((0, 1), (1, 2)):
@@ -197,7 +205,7 @@ def _states(prepared: Prepared, found: dict[int, Weights]) -> tuple[tuple[float,
         some = [w if w > 0.0 else 0.0 for w in weights]
         total = some[0] + some[1] + some[2] + some[3]
         count = len(answer[variable])
-        answer[variable] = tuple([round(w / total * SCALE) / SCALE for w in some[:count]])
+        answer[variable] = tuple([rounded(w / total) for w in some[:count]])
     return tuple(answer)
 
 

@@ -3,16 +3,17 @@
 Apart from the sums because this is the same however they were carried out.
 """
 
-from collections.abc import Sequence
 from math import log
+from typing import Final
 
-import numpy as np
-
-from service.engine.infer_terms import Floats, Term
+from service.engine.infer_cells import Weights
+from service.engine.infer_terms import Pair, Term
 from service.model.network import Evidence, ParentPosterior, SightingPosterior
 
 DIGITS = 9
-SCALE = 10.0**DIGITS
+SCALE: Final = 1e9
+_WHOLE: Final = 6755399441055744.0
+"""1.5 * 2^52: added and taken away it leaves a whole number, ties to even, as `round` does."""
 
 Kept = tuple[tuple[int, tuple[int, ...]], ...]
 Rows = list[list[float]]
@@ -22,7 +23,7 @@ def read_terms(
     evidence: Evidence,
     kept: Kept,
     terms: list[Term],
-    pairs: Sequence[Floats | None],
+    pairs: list[Pair],
     certain: frozenset[int],
 ) -> tuple[list[SightingPosterior], list[tuple[float, ...]]]:
     """Return what each kept sighting says, and the log odds that each shared ratio moved.
@@ -32,41 +33,60 @@ def read_terms(
     sum that should be 0 may come out of elimination as a very small number.
     """
     said = []
-    for (i, trials), term, pair in zip(kept, terms, pairs, strict=False):
-        if pair is None:
+    for n, (i, trials) in enumerate(kept):
+        term = terms[n]
+        if not term.bits:
             said.append(_without_parents(term))
             continue
-        moved, shares = _read(term, pair, certain)
         asked = len(evidence.sightings[i].trials)
-        said.append(_one(term, pair, shares, _by_trial(moved, trials, asked)))
-    ratios = []
-    for term, pair in zip(terms[len(kept) :], pairs[len(kept) :], strict=True):
-        assert pair is not None
-        ratios.append(tuple([row[0] for row in _read(term, pair, certain)[0]]))
+        moved, totals = _read(term, pairs[n], certain)
+        said.append(_one(term, pairs[n], totals, _by_trial(moved, trials, asked)))
+    ratios = [
+        tuple([row[0] for row in _read(terms[n], pairs[n], certain)[0]])
+        for n in range(len(kept), len(terms))
+    ]
     return said, ratios
 
 
-def _read(term: Term, pair: Floats, certain: frozenset[int]) -> tuple[Rows, list[float]]:
-    """Return by parent what moved it (by reading but the first) and its share."""
-    weighed = pair[:, :, None] * term.readings
-    absent, present = np.add.reduce(weighed, axis=3).tolist()
-    fired = np.add.reduce(weighed[1, :, 0] * term.silent, axis=1).tolist()
+def _read(term: Term, pair: Pair, certain: frozenset[int]) -> tuple[Rows, list[float]]:
+    """Return by parent what moved it (the whole term, then each of its trials) and its total."""
     moved = []
-    shares = []
-    for bit, without, having, own in zip(term.bits, absent, present, fired, strict=True):
-        gone, there = without[0], having[0]
-        shares.append(_probability(own / (gone + there)))
+    totals = []
+    for i, bit in enumerate(term.bits):
+        absent, present = pair[0][i], pair[1][i]
+        gone, there = _weighed(absent, present, term.weights)
+        totals.append(gone + there)
         if gone <= 0.0 or there <= 0.0 or bit in certain:
-            moved.append([0.0] * (len(having) - 1))
+            moved.append([0.0] * (1 + len(term.unheard)))
             continue
         odds = there / gone
-        moved.append(
-            [
-                round(log(odds / (p / a if a > 0.0 and p > 0.0 else 1.0)) * SCALE) / SCALE
-                for a, p in zip(without[1:], having[1:], strict=True)
-            ]
-        )
-    return moved, shares
+        # value 0 leaves the term out
+        row = [_log_odds(odds, absent[0], present[0])]
+        for weights in term.unheard:
+            without, having = _weighed(absent, present, weights)
+            row.append(_log_odds(odds, without, having))
+        moved.append(row)
+    return moved, totals
+
+
+def _log_odds(odds: float, absent: float, present: float) -> float:
+    """Return the log odds above those of these sums, rounded."""
+    before = present / absent if absent > 0.0 and present > 0.0 else 1.0
+    return rounded(log(odds / before))
+
+
+def rounded(value: float) -> float:
+    """Return the value to nine digits."""
+    return (value * SCALE + _WHOLE - _WHOLE) / SCALE
+
+
+def _weighed(absent: Weights, present: Weights, weights: Weights) -> tuple[float, float]:
+    """Return both sums over the products with these weights."""
+    without = having = 0.0
+    for k, weight in enumerate(weights):
+        without += weight * absent[k]
+        having += weight * present[k]
+    return without, having
 
 
 def _by_trial(moved: Rows, trials: tuple[int, ...], asked: int) -> Rows:
@@ -79,29 +99,37 @@ def _by_trial(moved: Rows, trials: tuple[int, ...], asked: int) -> Rows:
     ]
 
 
-def _one(term: Term, pair: Floats, shares: list[float], moved: Rows) -> SightingPosterior:
-    """Return what one sighting says; every parent sees the same total, so its first will do."""
-    outside = (pair[0, 0] + pair[1, 0]).tolist()
-    total = silent = 0.0
-    for weight, quiet, sum_k in zip(term.weights, term.leak_silent, outside, strict=True):
-        total += weight * sum_k
-        silent += quiet * sum_k
+def _one(term: Term, pair: Pair, totals: list[float], moved: Rows) -> SightingPosterior:
+    """Return what one sighting says. `totals` are by parent, each on a scale of its own.
+
+    What the leak explains is the same seen from any parent, so its first will do.
+    """
+    weights, quiet = term.weights, term.leak_silent
+    total = silent = outside = 0.0
+    for k, weight in enumerate(weights):
+        outside = pair[0][0][k] + pair[1][0][k]
+        total += weight * outside
+        silent += quiet[k] * outside
+    parents = []
+    for i, row in enumerate(moved):
+        present, factor = pair[1][i], term.factor[i]
+        idle = factor[-1]
+        fired = 0.0
+        for k, weight in enumerate(weights):
+            fired += weight * present[k] * (1.0 - idle / factor[k])
+        share = _probability(fired / totals[i])
+        parents.append(ParentPosterior(share=share, moved=row[0], trial_moved=tuple(row[1:])))
     return SightingPosterior(
-        parents=tuple(
-            [
-                ParentPosterior(share=share, moved=row[0], trial_moved=tuple(row[1:]))
-                for share, row in zip(shares, moved, strict=True)
-            ]
-        ),
+        parents=tuple(parents),
         leak_share=_probability(1.0 - silent / total),
-        leak_only=_probability(outside[-1] * term.leak_alone / total),
+        leak_only=_probability(outside * term.leak_alone / total),
     )
 
 
 def _probability(value: float) -> float:
     if value <= 0.0:
         return 0.0
-    return 1.0 if value >= 1.0 else round(value * SCALE) / SCALE
+    return 1.0 if value >= 1.0 else rounded(value)
 
 
 def _without_parents(term: Term) -> SightingPosterior:

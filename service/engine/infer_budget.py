@@ -11,11 +11,12 @@ from service.engine.infer_terms import Prepared, mask_of, products
 from service.model.network import Evidence, Sighting
 from service.model.records import Leaf
 
-DENSE_CELLS = 512
-"""Most combinations summed in one table; measured: beyond it elimination is faster."""
+LISTED_CELLS = 512
+"""Most combinations of products that are summed in plain lists; measured, compiled: beyond it the
+arrays of elimination are faster."""
 TOGETHER = 128
-"""Most combinations at which parts that are not connected share one table: one round of array
-operations on a small table costs less than two on smaller ones."""
+"""Most combinations at which parts that are not connected count as one table. A rule of counting
+alone: they are summed apart."""
 CAREFUL = 48
 """Most sightings for which a second order is looked for: looking costs more than linearly."""
 
@@ -23,7 +24,7 @@ CAREFUL = 48
 class Piece(Leaf, frozen=True, kw_only=True):
     """One connected part to be summed: `members` index the chosen sightings, then the pairs.
 
-    `order` is None where one dense table does it.
+    `order` is None where plain lists do it.
     """
 
     members: tuple[int, ...]
@@ -106,53 +107,48 @@ def _fitting(
 
     `thorough` looks for a second order where the first costs much.
     """
-    kept = sorted(by_sighting.items(), key=lambda one: evidence.sightings[one[0]].event)
-    sizes = [products(prepared, evidence.sightings[i], own) for i, own in kept]
-    sizes += [2] * len(pairs)
-    bits = [prepared.bits[evidence.sightings[i].event] for i, _ in kept]
-    bits += pairs
-    masks = [prepared.masks[evidence.sightings[i].event] for i, _ in kept]
-    masks += [mask_of(own) for own in pairs]
+    places = sorted([(evidence.sightings[i].event, i) for i in by_sighting])
+    sizes = [products(prepared, evidence.sightings[i], by_sighting[i]) for _, i in places]
+    bits = [prepared.bits[event] for event, _ in places]
+    masks = [prepared.masks[event] for event, _ in places]
+    for own in pairs:
+        sizes.append(2)
+        bits.append(own)
+        masks.append(mask_of(own))
     left = 1 << 62 if unbounded else prepared.network.work_budget
-    pieces = []
-    for members in _together([m for m in connected(masks) if masks[m[0]]], sizes):
-        own = [bits[m] for m in members]
-        found = _piece(prepared, members, [sizes[m] for m in members], own, left, thorough)
+    pieces: list[Piece] = []
+    parts = [members for members in connected(masks) if masks[members[0]]]
+    for together in _together(parts, sizes):
+        members = [m for part in together for m in part]
+        combinations = math.prod([sizes[m] for m in members])
+        if combinations <= LISTED_CELLS:
+            mask = 0
+            for m in members:
+                mask |= masks[m]
+            left -= combinations * mask.bit_count()
+            if left < 0:
+                return None
+            pieces.extend([Piece(members=tuple(part), part=None, order=None) for part in together])
+            continue
+        part = part_of([sizes[m] for m in members], [bits[m] for m in members], prepared.rank)
+        found = summing_order(part, left, thorough=thorough)
         if found is None:
             return None
         left -= found[1]
-        pieces.append(found[0])
-    return Choice(kept=tuple((i, tuple(own)) for i, own in kept), pieces=tuple(pieces))
+        pieces.append(Piece(members=tuple(members), part=part, order=found[0]))
+    return Choice(kept=tuple([(i, tuple(by_sighting[i])) for _, i in places]), pieces=tuple(pieces))
 
 
-def _piece(
-    prepared: Prepared,
-    members: list[int],
-    sizes: list[int],
-    bits: list[tuple[int, ...]],
-    limit: int,
-    thorough: bool,
-) -> tuple[Piece, int] | None:
-    """Return how to sum one connected part, with its cells, or None if over the limit."""
-    combinations = math.prod(sizes)
-    if combinations <= DENSE_CELLS:
-        cells = combinations * len({b >> 1 for own in bits for b in own})
-        piece = Piece(members=tuple(members), part=None, order=None)
-        return (piece, cells) if cells <= limit else None
-    part = part_of(sizes, bits, prepared.rank)
-    found = summing_order(part, limit, thorough=thorough)
-    if found is None:
-        return None
-    return Piece(members=tuple(members), part=part, order=found[0]), found[1]
-
-
-def _together(parts: list[list[int]], sizes: list[int]) -> list[list[int]]:
-    """Return the parts with small ones joined, in their order."""
-    found: list[list[int]] = []
-    small: list[int] = []
+def _together(parts: list[list[int]], sizes: list[int]) -> list[list[list[int]]]:
+    """Return the parts, small ones that count as one together and first."""
+    found: list[list[list[int]]] = []
+    small: list[list[int]] = []
+    combinations = 1
     for members in parts:
-        if math.prod(sizes[m] for m in small + members) <= min(TOGETHER, DENSE_CELLS):
-            small = small + members
+        joined = combinations * math.prod([sizes[m] for m in members])
+        if joined <= min(TOGETHER, LISTED_CELLS):
+            small.append(members)
+            combinations = joined
         else:
-            found.append(members)
+            found.append([members])
     return [small, *found] if small else found

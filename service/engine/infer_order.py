@@ -184,6 +184,8 @@ def connected(masks: list[int]) -> list[list[int]]:
 
     Groups are ordered by their first index, indices within a group ascend.
     """
+    if len(masks) == 1:
+        return [[0]]
     groups: list[tuple[int, list[int]]] = []
     for index, mask in enumerate(masks):
         joined, members, others = mask, [index], []

@@ -1,18 +1,23 @@
 """Sums over one connected part by elimination: small tables, passed up once and down once.
 
-Apart from the dense sums because width, not the number of terms, decides what this costs.
+Apart from the sums in lists because over wide tables an array operation outruns any loop.
 The method is a junction tree (Lauritzen and Spiegelhalter 1988) over bits and terms, with one
 twist: a term's own weights are multiplied in only where its axis is summed out, so that what
 comes down still answers for any other weights, such as those without a trial.
 """
 
 import math
+from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
+from service.engine.infer_cells import Weights
 from service.engine.infer_order import Part, Private
-from service.engine.infer_terms import Floats, Solved, Term, Weights
+from service.engine.infer_terms import Solved, Term, divided, two_sums
 from service.model.records import Leaf
+
+Floats: TypeAlias = NDArray[np.float64]
 
 SMALLEST = 1e-290
 """Floor of a message, whose largest cell lies in [0.5, 1): never divide by zero."""
@@ -66,13 +71,15 @@ class _Elimination:
         self, terms: list[Term], weights: dict[int, Weights], part: Part, order: tuple[int, ...]
     ) -> None:
         self.terms = terms
+        self.term_weights = [np.array(t.weights) for t in terms]
+        self.factors = [np.array(t.factor) for t in terms]
         self.weights = weights
         self.part = part
         self.order = order
         self.place = [0] * len(order)
         for place, node in enumerate(order):
             self.place[node] = place
-        self.pairs = [np.empty((2, len(t.bits), t.size)) for t in terms]
+        self.pairs = [np.empty((2, *f.shape)) for f in self.factors]
         self.states: dict[int, Weights] = {}
         self.log_total = 0.0
         self.waiting: list[list[_Table]] = [[] for _ in order]
@@ -89,12 +96,7 @@ class _Elimination:
             bit = self.part.bits[node - len(self.terms)]
             if bit >> 1 not in self.states:
                 self.states[bit >> 1] = self._one_sided(term, row, bit)
-        return Solved(
-            pairs=tuple(self.pairs),
-            states=self.states,
-            log_total=self.log_total,
-            condition=0.0,
-        )
+        return Solved([pair.tolist() for pair in self.pairs], self.states, self.log_total, 0.0)
 
     def _lay_out(self) -> None:
         """Put every factor where the first of its nodes is summed out."""
@@ -105,9 +107,9 @@ class _Elimination:
             self.alone[term] = alone = self._private(term, private[term])
             each = np.multiply.reduce(alone.each, axis=0)
             self.waiting[term].append(_Table(scope=(term,), cells=each))
-        columns = [np.ones((2, len(t.bits), t.size)) for t in self.terms]
-        for column, own in zip(columns, self.terms, strict=True):
-            column[1] = own.factor
+        columns = [np.ones((2, *factor.shape)) for factor in self.factors]
+        for column, factor in zip(columns, self.factors, strict=True):
+            column[1] = factor
         for term, row, node in self.part.edges:
             column = columns[term][:, row]
             first = term if self.place[term] < self.place[node] else node
@@ -128,12 +130,13 @@ class _Elimination:
             node = len(self.terms) + n
             if node not in paired:
                 w = self.weights[bit >> 1]
-                absent, present = _two(w, bit)
+                absent, present = two_sums(w, bit)
                 self.waiting[node].append(_Table(scope=(node,), cells=np.array([absent, present])))
 
     def _private(self, term: int, own: list[Private]) -> _Alone:
         """Sum out the private variables of a term."""
-        factor = np.concatenate([self.terms[term].factor, np.ones((1, self.terms[term].size))])
+        own_factor = self.factors[term]
+        factor = np.concatenate([own_factor, np.ones((1, own_factor.shape[1]))])
         weights = np.array([self.weights[p.variable] for p in own]).T[:, :, None]
         left = factor[[p.left for p in own]]
         right = factor[[p.right for p in own]]
@@ -158,7 +161,7 @@ class _Elimination:
         if on_right:
             by_right = states[::2] + states[1::2]
             pairs[:, [alone.own[n].right for n in on_right]] = by_right[:, on_right]
-        weight = self.terms[term].weight
+        weight = self.term_weights[term]
         sums = np.add.reduce(states * weight, axis=2)
         for private, four in zip(alone.own, sums.T.tolist(), strict=True):
             self.states[private.variable] = four
@@ -255,7 +258,7 @@ class _Elimination:
         weights = self.terms[node].weights
         if MANY < len(weights) < cells.size:
             # laid out so that products are added one after the other, as below
-            wide = self.terms[node].weight.reshape(-1, *(1,) * (cells.ndim - 1))
+            wide = self.term_weights[node].reshape(-1, *(1,) * (cells.ndim - 1))
             summed = np.add.reduce(np.multiply(first, wide, order="C"), axis=0)
             return summed
         summed = first[0] * weights[0]
@@ -274,17 +277,5 @@ class _Elimination:
     def _one_sided(self, term: int, row: int, bit: int) -> Weights:
         """Return state weights where only one bit was touched: the other follows its prior."""
         weights = self.weights[bit >> 1]
-        cells = np.add.reduce(self.pairs[term][:, row] * self.terms[term].weight, axis=1).tolist()
-        mask = 1 + (bit & 1)
-        parts = _two(weights, bit)
-        return [
-            w * cells[bool(s & mask)] / parts[bool(s & mask)] if w else 0.0
-            for s, w in enumerate(weights)
-        ]
-
-
-def _two(weights: Weights, bit: int) -> tuple[float, float]:
-    """Return the weight of the states without this bit, and of those with it."""
-    if bit & 1:
-        return weights[0] + weights[1], weights[2] + weights[3]
-    return weights[0] + weights[2], weights[1] + weights[3]
+        cells = np.add.reduce(self.pairs[term][:, row] * self.term_weights[term], axis=1).tolist()
+        return divided(weights, bit, cells[0], cells[1])

@@ -5,18 +5,13 @@ of products, one factor for each parent, and everything else becomes a weight on
 """
 
 from collections.abc import Iterable
-from operator import mul
 from typing import TypeAlias
 
-import msgspec
-import numpy as np
-from numpy.typing import NDArray
+from service.engine.infer_cells import Weights, outer
+from service.model.network import RIGHT, Event, Evidence, LikelihoodRatio, Network, Sighting, Tie
 
-from service.model.network import RIGHT, Evidence, LikelihoodRatio, Network, Sighting, Tie
-from service.model.records import Leaf
-
-Floats: TypeAlias = NDArray[np.float64]
-Weights: TypeAlias = list[float]
+Pair: TypeAlias = list[list[Weights]]
+"""By bit absent (0) or present (1), by bit, by product; see `Solved`."""
 
 Split: TypeAlias = tuple[tuple[int, float], ...]
 """Kind 0 is whatever happens, 1 that no firing persists, 2 that every firing does. Kinds 1 and 2
@@ -36,105 +31,131 @@ OUTLINES_AT_MOST = 1024
 """The same of outlines."""
 
 
-class Outline(Leaf, frozen=True, kw_only=True):
+class Outline:
     """What of a sighting's term does not depend on how well it was seen, by product.
 
-    `plain` are the coefficients without the leak. `leak_lost` and `lost[i, k]` are the parts of
-    the firings of the leak and of parent i that do not persist; all of them in the last product.
-    `leak_stays` is what the leak alone explains. `readings` are those of `Term`, without leak.
+    `plain` are the coefficients without the leak, `unheard` the same without each of the trials.
+    `leak_lost` and `lost[i]` are the parts of the firings of the leak and of parent i that do not
+    persist; all of them in the last product. `leak_stays` is what the leak alone explains.
     """
 
-    plain: Weights
-    leak_lost: Weights
-    leak_stays: float
-    readings: Floats
-    lost: Floats
+    def __init__(
+        self,
+        plain: Weights,
+        unheard: list[Weights],
+        leak_lost: Weights,
+        leak_stays: float,
+        lost: list[Weights],
+    ) -> None:
+        self.plain = plain
+        self.unheard = unheard
+        self.leak_lost = leak_lost
+        self.leak_stays = leak_stays
+        self.lost = lost
 
 
-class Prepared(Leaf, frozen=True, kw_only=True):
+class Prepared:
     """A network laid out for summing. Per event, in the order of its parents.
 
     A bit is `2 * variable`, plus 1 for the right side: one yes-or-no question about a cause.
+    `masks` are the variables of each event as the bits of one number; `weights` the four state
+    weights of each variable where nothing speaks of it; `kinds` and `shares` are by report those
+    of what its probability is a sum of. `outlines` and `known` are outlines and terms made
+    before: coaches see the same things again, and what-ifs change one at a time.
     """
 
-    network: Network
-    bits: tuple[tuple[int, ...], ...]
-    masks: tuple[int, ...]
-    """The variables of each event as the bits of one number."""
-    strengths: tuple[Floats, ...]
-    priors: tuple[tuple[float, ...], ...]
-    rank: tuple[int, ...]
-    splits: tuple[Split, ...]
-    """By report: (kind, coefficient) of what its probability is a sum of."""
-    outlines: dict[tuple[int, Trials], Outline]
-    """Outlines made before."""
-    known: dict["TermKey", "Term"]
-    """Terms made before: coaches see the same things again, and what-ifs change one at a time."""
+    def __init__(
+        self, network: Network, strengths: list[tuple[float, ...]], like: "Prepared | None" = None
+    ) -> None:
+        """Lay out a network; `like` is the layout of one that differs in strengths only."""
+        self.network = network
+        self.strengths = strengths
+        self.known: dict[TermKey, Term] = {}
+        if like is not None:
+            self.bits: list[tuple[int, ...]] = like.bits
+            self.masks: list[int] = like.masks
+            self.persists: list[list[tuple[float, ...]]] = like.persists
+            self.priors: list[tuple[float, ...]] = like.priors
+            self.weights: list[Weights] = like.weights
+            self.rank: tuple[int, ...] = like.rank
+            self.kinds: list[list[int]] = like.kinds
+            self.shares: list[Weights] = like.shares
+            self.outlines: dict[tuple[int, Trials], Outline] = like.outlines
+            return
+        self.bits = [_bits(event) for event in network.events]
+        self.masks = [mask_of(own) for own in self.bits]
+        self.persists = [[p.persists for p in event.parents] for event in network.events]
+        self.priors = [tuple([round(p, 9) for p in v.prior]) for v in network.variables]
+        self.weights = [[*v.prior, 0.0, 0.0][:4] for v in network.variables]
+        rank = [0] * (2 * len(network.variables))
+        for place, variable in enumerate(network.order):
+            rank[2 * variable] = 2 * place
+            rank[2 * variable + 1] = 2 * place + 1
+        self.rank = tuple(rank)
+        splits = [_split(network, report) for report in range(3)]
+        self.kinds = [[kind for kind, _ in split] for split in splits]
+        self.shares = [[share for _, share in split] for split in splits]
+        self.outlines = {}
 
 
-class Term(Leaf, frozen=True, kw_only=True):
-    """A factor over bits as a signed sum of products: sum_k weight[k] prod_i factor[i, k]^bit_i
-    (`weights` is the same as a list).
+class Term:
+    """A factor over bits as a signed sum of products: sum_k weights[k] prod_i factor[i][k]^bit_i.
 
     Value 0 is the empty statement: every factor 1, so weights (1, 0, 0, ...) leave it out.
-    `readings` are the weights, those that leave the term out, and those without each of its
-    trials; `leak_silent` are those where the leak did not fire.
-    `silent[i, k]` = 1 - (factor of parent i present and not firing) / factor[i, k].
+    `unheard` are the weights without each of its trials, `leak_silent` those where the leak did
+    not fire. In the last product every parent that is present did not fire.
     """
 
-    bits: tuple[int, ...]
-    weights: Weights
-    weight: Floats
-    factor: Floats
-    readings: Floats
-    leak_silent: Weights
-    leak_alone: float
-    silent: Floats
+    def __init__(
+        self,
+        bits: tuple[int, ...],
+        weights: Weights,
+        factor: list[Weights],
+        unheard: list[Weights],
+        leak_silent: Weights,
+        leak_alone: float,
+    ) -> None:
+        self.bits = bits
+        self.weights = weights
+        self.factor = factor
+        self.unheard = unheard
+        self.leak_silent = leak_silent
+        self.leak_alone = leak_alone
 
-    @property
-    def size(self) -> int:
-        """Number of products."""
-        return len(self.weights)
 
-
-class Solved(Leaf, frozen=True, kw_only=True):
+class Solved:
     """Sums over one connected part, for each term in the order given.
 
-    `pairs[j]` has the shape (2, bits, products): with that bit (absent, present), the sum over
-    everything else, the term's own weights left out. `totals[j]` is the same over both.
-    `states` are the four state weights by variable. All share one factor but `log_scale`.
-    `condition` is the sum of the parts' sizes over the size of the sum.
+    `pairs[j][a][i][k]`: with bit i of term j absent (a = 0) or present (1), the sum over
+    everything else for product k, the term's own weights left out. `states` are the four state
+    weights by variable. All share one factor but `log_total`. `condition` is the sum of the
+    parts' sizes over the size of the sum.
     """
 
-    pairs: tuple[Floats, ...]
-    states: dict[int, Weights]
-    log_total: float
-    condition: float
+    def __init__(
+        self,
+        pairs: list[Pair],
+        states: dict[int, Weights],
+        log_total: float,
+        condition: float,
+    ) -> None:
+        self.pairs = pairs
+        self.states = states
+        self.log_total = log_total
+        self.condition = condition
 
 
 def prepare(network: Network) -> Prepared:
     """Return the network laid out for summing; two parents of one event on one bit are refused."""
-    bits = []
-    for event in network.events:
-        own = tuple(2 * p.variable + (p.mask == RIGHT) for p in event.parents)
-        if len(set(own)) < len(own):
-            raise ValueError(f"event `{event.id}` has one cause on one side twice; merge them")
-        bits.append(own)
-    rank = [0] * (2 * len(network.variables))
-    for place, variable in enumerate(network.order):
-        rank[2 * variable] = 2 * place
-        rank[2 * variable + 1] = 2 * place + 1
-    return Prepared(
-        network=network,
-        bits=tuple(bits),
-        masks=tuple(mask_of(own) for own in bits),
-        strengths=tuple(np.array([p.strength for p in e.parents]) for e in network.events),
-        priors=tuple(tuple(round(p, 9) for p in v.prior) for v in network.variables),
-        rank=tuple(rank),
-        splits=tuple(_split(network, report) for report in range(3)),
-        outlines={},
-        known={},
-    )
+    strengths = [tuple([p.strength for p in event.parents]) for event in network.events]
+    return Prepared(network, strengths)
+
+
+def _bits(event: Event) -> tuple[int, ...]:
+    own = tuple([2 * p.variable + (p.mask == RIGHT) for p in event.parents])
+    if len(set(own)) < len(own):
+        raise ValueError(f"event `{event.id}` has one cause on one side twice; merge them")
+    return own
 
 
 def mask_of(bits: tuple[int, ...]) -> int:
@@ -148,17 +169,11 @@ def mask_of(bits: tuple[int, ...]) -> int:
 def varied(prepared: Prepared, network: Network) -> Prepared:
     """Return the layout of a network that differs in strengths only from one laid out already."""
     pairs = zip(network.events, prepared.network.events, prepared.strengths, strict=True)
-    return msgspec.structs.replace(
-        prepared,
-        network=network,
-        strengths=tuple(
-            [
-                known if event is other else np.array([p.strength for p in event.parents])
-                for event, other, known in pairs
-            ]
-        ),
-        known={},
-    )
+    strengths = [
+        known if event is other else tuple([p.strength for p in event.parents])
+        for event, other, known in pairs
+    ]
+    return Prepared(network, strengths, prepared)
 
 
 def _split(network: Network, report: int) -> Split:
@@ -171,8 +186,9 @@ def _split(network: Network, report: int) -> Split:
 def products(prepared: Prepared, seen: Sighting, trials: Iterable[int]) -> int:
     """Return how many products the term of a sighting with these trials has."""
     size = 1
+    trials_of = seen.trials
     for t in trials:
-        size *= len(prepared.splits[seen.trials[t][1]])
+        size *= len(prepared.kinds[trials_of[t][1]])
     return size + 1
 
 
@@ -190,30 +206,37 @@ def sighting_term(prepared: Prepared, seen: Sighting, trials: tuple[int, ...]) -
 
 def _sighting_term(prepared: Prepared, seen: Sighting, trials: Trials) -> Term:
     """Return the term of a sighting with these trials only."""
-    outline = prepared.outlines.get((seen.event, trials))
+    event = seen.event
+    outline = prepared.outlines.get((event, trials))
     if outline is None:
         if len(prepared.outlines) >= OUTLINES_AT_MOST:
             prepared.outlines.clear()
-        outline = _outline(prepared, seen.event, trials)
-        prepared.outlines[seen.event, trials] = outline
-    quiet = 1.0 - seen.leak
-    leaks = [1.0 - seen.leak * lost for lost in outline.leak_lost]
+        outline = prepared.outlines[event, trials] = _outline(prepared, event, trials)
+    leak = seen.leak
+    scale = seen.scale
+    quiet = 1.0 - leak
+    leaks = [1.0 - leak * lost for lost in outline.leak_lost]
     leaks.append(-quiet)
-    readings = outline.readings * np.array(leaks)
-    weights: Weights = readings[0].tolist()
-    strength = np.minimum(prepared.strengths[seen.event] * seen.scale, STRONGEST)
-    # 1 - s (1 - w) is exactly 1 for w = 1
-    factor = 1.0 - strength[:, None] * outline.lost
+    plain = outline.plain
+    weights = [plain[k] * leaks[k] for k in range(len(leaks))]
+    leak_silent = [p * quiet for p in plain]
+    leak_silent[-1] = weights[-1]
     return Term(
-        bits=prepared.bits[seen.event],
-        weights=weights,
-        weight=readings[0],
-        factor=factor,
-        readings=readings,
-        leak_silent=[*[plain * quiet for plain in outline.plain], weights[-1]],
-        leak_alone=seen.leak * outline.leak_stays,
-        silent=1.0 - factor[:, -1:] / factor,
+        prepared.bits[event],
+        weights,
+        [
+            _factors(min(strength * scale, STRONGEST), lost)
+            for strength, lost in zip(prepared.strengths[event], outline.lost, strict=False)
+        ],
+        [[own[k] * leaks[k] for k in range(len(leaks))] for own in outline.unheard],
+        leak_silent,
+        leak * outline.leak_stays,
     )
+
+
+def _factors(strength: float, lost: Weights) -> Weights:
+    """Return 1 - s (1 - w) by product, which is exactly 1 for w = 1."""
+    return [1.0 - strength * own for own in lost]
 
 
 def _outline(prepared: Prepared, event: int, trials: Trials) -> Outline:
@@ -224,62 +247,54 @@ def _outline(prepared: Prepared, event: int, trials: Trials) -> Outline:
     so T trials are at most 3^T products; the empty set is taken out by one more, the last.
     """
     changes = [change for change, _ in trials]
-    splits = [prepared.splits[report] for _, report in trials]
-    asked = prepared.network.events[event]
-    plain = _outer(splits)
-    stays = _persisting(asked.leak_persists, changes, splits)
-    kept = [_persisting(parent.persists, changes, splits) for parent in asked.parents]
-    unheard = [
-        _outer([*splits[:t], _silenced(one), *splits[t + 1 :]]) for t, one in enumerate(splits)
-    ]
-    alone = [1.0] + [0.0] * len(stays)
+    kinds = [prepared.kinds[report] for _, report in trials]
+    shares = [prepared.shares[report] for _, report in trials]
+    stays = _persisting(prepared.network.events[event].leak_persists, changes, kinds)
+    plain = outer(shares)
+    leak_stays = 0.0
+    for k, stay in enumerate(stays):
+        leak_stays += plain[k] * stay
+    unheard = []
+    for t, own in enumerate(kinds):
+        silenced = list(shares)
+        silenced[t] = [0.0 if kind else 1.0 for kind in own]
+        unheard.append(_closed(outer(silenced)))
     return Outline(
-        plain=plain,
-        leak_lost=[1.0 - s for s in stays],
-        leak_stays=sum(map(mul, plain, stays)),
-        readings=np.array([[*plain, sum(plain)], alone, *([*own, sum(own)] for own in unheard)]),
-        lost=np.array([[*(1.0 - k for k in own), 1.0] for own in kept]).reshape(-1, len(alone)),
+        _closed(plain),
+        unheard,
+        [1.0 - stay for stay in stays],
+        leak_stays,
+        [
+            [*[1.0 - kept for kept in _persisting(persists, changes, kinds)], 1.0]
+            for persists in prepared.persists[event]
+        ],
     )
 
 
-def _persisting(persists: tuple[float, ...], changes: list[int], splits: list[Split]) -> Weights:
+def _closed(coefficients: Weights) -> Weights:
+    """Return coefficients with what the empty set takes away, their sum, last."""
+    return [*coefficients, sum(coefficients)]
+
+
+def _persisting(persists: tuple[float, ...], changes: list[int], kinds: list[list[int]]) -> Weights:
     """Return of 1, 1 - a and a for each change all products that count."""
-    found = [1.0]
-    for change, split in zip(changes, splits, strict=True):
+    factors = []
+    for t, change in enumerate(changes):
         a = persists[change]
-        each = (1.0, 1.0 - a, a)
-        found = [f * each[kind] for f in found for kind, _ in split]
-    return found
-
-
-def _silenced(split: Split) -> Split:
-    """Return the split of a report that says nothing."""
-    return tuple([(kind, 0.0 if kind else 1.0) for kind, _ in split])
-
-
-def _outer(splits: Iterable[Split]) -> Weights:
-    found = [1.0]
-    for split in splits:
-        found = [f * value for f in found for _, value in split]
-    return found
+        each = [1.0, 1.0 - a, a]
+        factors.append([each[kind] for kind in kinds[t]])
+    return outer(factors)
 
 
 def ratio_term(measured: LikelihoodRatio) -> Term:
     """Return the term of a ratio over several targets: ratio + (1 - ratio) [all absent]."""
-    count = len(measured.targets)
-    factor = np.zeros((count, 2))
-    factor[:, 0] = 1.0
-    weights = [measured.ratio, 1.0 - measured.ratio]
-    readings = np.array([weights, [1.0, 0.0]])
     return Term(
-        bits=tuple(2 * v + (mask == RIGHT) for v, mask in measured.targets),
-        weights=weights,
-        weight=readings[0],
-        factor=factor,
-        readings=readings,
-        leak_silent=[],
-        leak_alone=0.0,
-        silent=np.zeros((count, 2)),
+        tuple([2 * v + (mask == RIGHT) for v, mask in measured.targets]),
+        [measured.ratio, 1.0 - measured.ratio],
+        [[1.0, 0.0] for _ in measured.targets],
+        [],
+        [],
+        0.0,
     )
 
 
@@ -302,17 +317,7 @@ def tie_term(tie: Tie) -> Term:
     weights = [first, second]
     before = (gone - first * small) / second
     later = (new - first * small) / second
-    readings = np.array([weights, [1.0, 0.0]])
-    return Term(
-        bits=tie_bits(tie),
-        weights=weights,
-        weight=readings[0],
-        factor=np.array([[small, before], [small, later]]),
-        readings=readings,
-        leak_silent=[],
-        leak_alone=0.0,
-        silent=np.zeros((2, 2)),
-    )
+    return Term(tie_bits(tie), weights, [[small, before], [small, later]], [], [], 0.0)
 
 
 def single_weights(prepared: Prepared, evidence: Evidence) -> dict[int, Weights]:
@@ -323,32 +328,28 @@ def single_weights(prepared: Prepared, evidence: Evidence) -> dict[int, Weights]
     over: the reader never sends one, and an answer is better than a division by zero.
     """
     found: dict[int, Weights] = {}
-    variables = prepared.network.variables
-
-    def of(variable: int) -> Weights:
-        if variable not in found:
-            prior = variables[variable].prior
-            found[variable] = [*prior, 0.0, 0.0] if len(prior) == 2 else list(prior)
-        return found[variable]
-
-    for fact in sorted(evidence.fixed, key=lambda f: (f.variable, f.mask, f.present)):
-        old = of(fact.variable)
-        kept = [w if bool(s & fact.mask) == fact.present else 0.0 for s, w in enumerate(old)]
-        if any(kept):
-            found[fact.variable] = kept
+    if evidence.fixed:
+        for fact in sorted(evidence.fixed, key=lambda f: (f.variable, f.mask, f.present)):
+            old = full_weights(prepared, found, fact.variable)
+            kept = [w if bool(s & fact.mask) == fact.present else 0.0 for s, w in enumerate(old)]
+            if any(kept):
+                found[fact.variable] = kept
     by_bit: dict[int, float] = {}
-    for absence in sorted(evidence.absences, key=lambda a: a.event):
-        parents = prepared.network.events[absence.event].parents
-        for bit, parent in zip(prepared.bits[absence.event], parents, strict=True):
-            left = 1.0 - min(absence.scale * parent.strength, STRONGEST)
-            by_bit[bit] = by_bit.get(bit, 1.0) * left
-    for ratio in sorted(evidence.ratios, key=lambda r: (r.targets, r.ratio)):
-        if len(ratio.targets) == 1:
-            variable, mask = ratio.targets[0]
+    absences = sorted([(one.event, one.scale) for one in evidence.absences])
+    for event, scale in absences:
+        bits = prepared.bits[event]
+        for i, strength in enumerate(prepared.strengths[event]):
+            left = 1.0 - min(scale * strength, STRONGEST)
+            by_bit[bits[i]] = by_bit.get(bits[i], 1.0) * left
+    for targets, ratio in sorted([(one.targets, one.ratio) for one in evidence.ratios]):
+        if len(targets) == 1:
+            variable, mask = targets[0]
             bit = 2 * variable + (mask == RIGHT)
-            by_bit[bit] = by_bit.get(bit, 1.0) * ratio.ratio
+            by_bit[bit] = by_bit.get(bit, 1.0) * ratio
     for bit, factor in by_bit.items():
-        weights = of(bit >> 1)
+        weights = found.get(bit >> 1)
+        if weights is None:
+            weights = found[bit >> 1] = list(prepared.weights[bit >> 1])
         mask = 1 + (bit & 1)
         weights[mask] *= factor
         weights[3] *= factor
@@ -358,7 +359,26 @@ def single_weights(prepared: Prepared, evidence: Evidence) -> dict[int, Weights]
 def full_weights(prepared: Prepared, single: dict[int, Weights], variable: int) -> Weights:
     """Return the four state weights of a variable, its prior where nothing speaks of it alone."""
     weights = single.get(variable)
-    if weights is not None:
-        return weights
-    prior = prepared.network.variables[variable].prior
-    return [*prior, 0.0, 0.0] if len(prior) == 2 else list(prior)
+    return prepared.weights[variable] if weights is None else weights
+
+
+def two_sums(weights: Weights, bit: int) -> Weights:
+    """Return the weight of the states without this bit, and of those with it."""
+    if bit & 1:
+        return [weights[0] + weights[1], weights[2] + weights[3]]
+    return [weights[0] + weights[2], weights[1] + weights[3]]
+
+
+def divided(weights: Weights, bit: int, absent: float, present: float) -> Weights:
+    """Return state weights where only one bit was touched: the other follows its prior."""
+    mask = 1 + (bit & 1)
+    without, having = two_sums(weights, bit)
+    found = []
+    for s, weight in enumerate(weights):
+        if not weight:
+            found.append(0.0)
+        elif s & mask:
+            found.append(weight * present / having)
+        else:
+            found.append(weight * absent / without)
+    return found

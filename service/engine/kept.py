@@ -31,16 +31,20 @@ class Keeper(Generic[_Pack, _Made]):
         return made
 
 
-class Bounded(dict[Hashable, _Made]):
+class Bounded(Generic[_Made]):
     """What is made again and again for a pack; before it is too much all of it is dropped."""
 
     def __init__(self, most: int) -> None:
-        super().__init__()
         self._most = most
+        self._held: dict[Hashable, _Made] = {}
+
+    def get(self, key: Hashable) -> _Made | None:
+        """Return what is kept, None where nothing is."""
+        return self._held.get(key)
 
     def keep(self, key: Hashable, made: _Made) -> _Made:
         """Return what was made, kept for the next time."""
-        if len(self) >= self._most:
-            self.clear()
-        self[key] = made
+        if len(self._held) >= self._most:
+            self._held.clear()
+        self._held[key] = made
         return made

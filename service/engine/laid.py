@@ -6,18 +6,17 @@ best drill that each reason kept out, a trace names all of them.
 
 from collections.abc import Mapping
 
-from service.engine.bars import held_back
-from service.engine.doors import OUTSCORED, REASONS
-from service.engine.exchange import Standing
+from service.engine.bars import held_back, lacking
+from service.engine.doors import KIT, LEVEL, REASONS, RULE, Outside
 from service.engine.frame import Closure, Frame
-from service.engine.rows import Portion, Row
+from service.engine.rows import Fitting, Row
 from service.engine.sides import sides_of
 from service.engine.table import Table
 from service.model.answer import SideDose
-from service.model.choice import Option, Problem
+from service.model.choice import Problem
 from service.model.graph import DoseOffer
 from service.model.quantities import LeftOutReason, Side
-from service.model.records import Frozen, Leaf
+from service.model.records import Leaf
 
 
 class Barred(Leaf, frozen=True, kw_only=True):
@@ -47,16 +46,15 @@ class Offered(Leaf, frozen=True, kw_only=True):
     """As for a barred drill."""
 
 
-class Held(Leaf, frozen=True):
+class Held:
     """A dose that may be chosen: its row, the side that goes first, and what it adds alone."""
 
-    at: int
-    row: Row
-    portion: Portion
-    option: Option
-    standing: Standing
-    weaker: Side
-    worth: int
+    def __init__(self, at: int, row: Row, fitting: Fitting, weaker: Side, worth: int) -> None:
+        self.at = at
+        self.row = row
+        self.fitting = fitting
+        self.weaker: Side = weaker
+        self.worth = worth
 
 
 class Lost(Leaf, frozen=True, kw_only=True):
@@ -68,26 +66,38 @@ class Lost(Leaf, frozen=True, kw_only=True):
     count: int
 
 
-class Laid(Frozen, frozen=True, kw_only=True):
+class Laid:
     """Today's options as a table for the search, and what is needed to name the others.
 
     Rows are those of the shelf. `worths` are by row; `apart` are the rows that safety, wish or
-    setting keep out. Of the others, `reasons` tells what keeps them out before their doses are
-    looked at (a place in `doors.REASONS`); then the `late` found no place, and the `gone` another
-    always replaces.
+    setting keep out. Of the others, `outside` tells what keeps them out before their doses are
+    looked at; then the `late` found no place, and the `gone` another always replaces.
     """
 
-    frame: Frame
-    closed: Mapping[str, Closure]
-    table: Table
-    held: tuple[Held, ...]
-    """What each option is."""
-    worths: list[int]
-    apart: frozenset[int]
-    reasons: list[int]
-    late: Mapping[int, tuple[LeftOutReason, str]]
-    gone: Mapping[int, tuple[int, str]]
-    """Row -> worth of the dose that was replaced, and the drill that replaces it."""
+    def __init__(
+        self,
+        *,
+        frame: Frame,
+        closed: Mapping[str, Closure],
+        table: Table,
+        held: tuple[Held, ...],
+        worths: list[int],
+        apart: frozenset[int],
+        outside: Outside,
+        late: dict[int, tuple[LeftOutReason, str]],
+        gone: dict[int, tuple[int, str]],
+    ) -> None:
+        self.frame = frame
+        self.closed = closed
+        self.table = table
+        self.held = held
+        """What each option is."""
+        self.worths = worths
+        self.apart = apart
+        self.outside = outside
+        self.late = late
+        self.gone = gone
+        """Row -> worth of the dose that was replaced, and the drill that replaces it."""
 
     @property
     def problem(self) -> Problem:
@@ -102,11 +112,12 @@ class Laid(Frozen, frozen=True, kw_only=True):
     def offer(self, option: int) -> Offered:
         """Return what one option is."""
         held, frame = self.held[option], self.frame
-        drill, dose = held.row.drill, held.portion.dose
+        drill, portion = held.row.drill, held.fitting.portion
+        dose = portion.dose
         return Offered(
             drill=drill.id,
             dose=dose,
-            short=held.portion.short,
+            short=portion.short,
             kit=next(tuple(way) for way in drill.kit if frame.kit.issuperset(way)),
             sides=sides_of(drill, dose.sets, frame.extra_sets, held.weaker),
             worth=held.worth,
@@ -127,19 +138,21 @@ class Laid(Frozen, frozen=True, kw_only=True):
 
     def _why(self, at: int, row: Row) -> tuple[LeftOutReason, str]:
         """Return the first reason against a row that is no option."""
-        doors = self.frame.doors
         if at in self.late:
             return self.late[at]
         if at in self.gone:
             return "outscored", self.gone[at][1]
-        if self.reasons[at] != OUTSCORED and (at in self.apart or doors.asks(at, row)):
-            reason = held_back(self.frame, row, self.closed.get(row.drill.id))
-            if reason is not None:
-                return reason
-        if row.too_hard:
+        frame, apart, code = self.frame, at in self.apart, self.outside.reasons[at]
+        doors = frame.doors
+        if apart or (not code and doors.asks(at, row)):
+            reason = held_back(frame, row, self.closed.get(row.drill.id))
+            return reason or ("outscored", "")
+        if code == LEVEL:
             return "level", row.drill.level
-        if doors.kinds[at] and not row.needs_kit:
-            return "rule", self.frame.shelf.rules[doors.kinds[at]].id
+        if code == KIT:
+            return "kit", lacking(frame, row)
+        if code == RULE:
+            return "rule", frame.shelf.rules[doors.kinds[at] or "helper_then_plain"].id
         return "outscored", ""
 
     def lost(self, taken: frozenset[str]) -> dict[LeftOutReason, Lost]:
@@ -147,40 +160,59 @@ class Laid(Frozen, frozen=True, kw_only=True):
 
         Drills that serve nothing that was found are not counted. Ties: the first by id.
         """
-        rows, apart = self.frame.shelf.rows, self.apart
-        best = [(0, 0)] * len(REASONS)
-        counts = [0] * len(REASONS)
-        reasons = self.reasons
-        for at, worth in enumerate(self.worths):
-            code = reasons[at]
-            if worth and code and at not in apart:
-                counts[code] += 1
-                if worth > best[code][0]:
-                    best[code] = (worth, -at)
-        found: dict[LeftOutReason, list[tuple[int, int, int]]] = {}
+        shelf, worths, outside = self.frame.shelf, self.worths, self.outside
+        found = _Losses()
         for code, reason in enumerate(REASONS):
-            if reason is not None and counts[code]:
-                found[reason] = [(*best[code], counts[code])]
-        most: dict[int, int] = {}
+            count = outside.counts[code]
+            if reason is not None and count:
+                found.add(reason, outside.first[code], outside.most[code], count)
+        chosen = {shelf.number[drill] for drill in taken}
+        # the doses of a row stand side by side
+        most, first, count, counted = 0, 0, 0, -1
         for held in self.held:
-            if held.row.drill.id not in taken:
-                most[held.at] = max(held.worth, most.get(held.at, 0))
-        single: list[tuple[LeftOutReason, int, int]] = []
-        single += [("outscored", at, worth) for at, worth in most.items()]
-        single += [("outscored", at, worth) for at, (worth, _) in self.gone.items()]
-        single += [(reason, at, self.worths[at]) for at, (reason, _) in self.late.items()]
-        single += [(self._why(at, rows[at])[0], at, self.worths[at]) for at in apart]
-        for reason, at, worth in single:
-            found.setdefault(reason, []).append((worth, -at, int(worth > 0)))
+            at, worth = held.at, held.worth
+            if worth <= 0 or at in chosen:
+                continue
+            if worth > most:
+                most, first = worth, at
+            if at != counted:
+                count, counted = count + 1, at
+        found.add("outscored", first, most, count)
+        for at, (worth, _) in self.gone.items():
+            found.add("outscored", at, worth, 1)
+        for at, (reason, _) in self.late.items():
+            found.add(reason, at, worths[at], 1)
+        for at in self.apart:
+            found.add(self._why(at, shelf.rows[at])[0], at, worths[at], 1)
         lost = {}
-        for reason, ranked in found.items():
-            worth, minus, _ = max(ranked)
-            if worth > 0:
-                row = rows[-minus]
-                lost[reason] = Lost(
-                    drill=row.drill.id,
-                    detail=self._why(-minus, row)[1],
-                    worth=worth,
-                    count=sum([count for _, _, count in ranked]),
-                )
+        for reason, worth in found.most.items():
+            at = found.first[reason]
+            row = shelf.rows[at]
+            # what the rule of scores keeps out without another drill has no detail
+            told = reason != "outscored" or at in self.gone
+            lost[reason] = Lost(
+                drill=row.drill.id,
+                detail=self._why(at, row)[1] if told else "",
+                worth=worth,
+                count=found.counts[reason],
+            )
         return lost
+
+
+class _Losses:
+    """By reason the row of most worth, and how many of any worth there are."""
+
+    def __init__(self) -> None:
+        self.most: dict[LeftOutReason, int] = {}
+        self.first: dict[LeftOutReason, int] = {}
+        self.counts: dict[LeftOutReason, int] = {}
+
+    def add(self, reason: LeftOutReason, at: int, worth: int, count: int) -> None:
+        """Add rows of which `at` has most worth, the first by id of equal ones."""
+        if worth <= 0:
+            return
+        most = self.most.get(reason, 0)
+        self.counts[reason] = self.counts.get(reason, 0) + count
+        if worth > most or (worth == most and at < self.first[reason]):
+            self.most[reason] = worth
+            self.first[reason] = at

@@ -1,8 +1,7 @@
 """What stands before and beside a plan, in words: referrals, cautions, warnings."""
 
-from collections.abc import Iterator
-
-from service.engine.read import Note, Reading
+from service.engine.looks import Note
+from service.engine.read import Reading
 from service.engine.safety import Safety
 from service.engine.words import Words
 from service.model.answer import CautionAnswer, Referral, Warning
@@ -47,6 +46,8 @@ def warnings_of(
 ) -> tuple[Warning, ...]:
     """Return what was not asked, not used or not weighed, by pointer and code."""
     notes = [*reading.notes, *_unweighed(reading, posterior, graph)]
+    if not notes:
+        return ()
     found = [
         Warning(code=note.code, pointer=note.pointer, text=_text(note, graph, words))
         for note in notes
@@ -54,18 +55,20 @@ def warnings_of(
     return tuple(sorted(found, key=lambda w: (w.pointer, w.code, w.text)))
 
 
-def _unweighed(reading: Reading, posterior: Posterior | None, graph: Graph) -> Iterator[Note]:
+def _unweighed(reading: Reading, posterior: Posterior | None, graph: Graph) -> list[Note]:
+    notes = []
     relevances = [s.relevance for s in reading.evidence.sightings]
     if relevances and not any(relevances):
-        yield Note(code="nothing_for_target", pointer="/target")
-    for n in posterior.unweighed if posterior else ():
+        notes.append(Note(code="nothing_for_target", pointer="/target"))
+    if posterior is None:
+        return notes
+    left_out = [("unweighed", n) for n in posterior.unweighed]
+    left_out += [("unweighed_trial", n) for n, _ in posterior.unweighed_trials]
+    for code, n in left_out:
         key = graph.events[reading.positives[n].event]
         values = (("finding", key.finding), ("movement", key.movement))
-        yield Note(code="unweighed", pointer="/observations", values=values)
-    for n, _ in posterior.unweighed_trials if posterior else ():
-        key = graph.events[reading.positives[n].event]
-        values = (("finding", key.finding), ("movement", key.movement))
-        yield Note(code="unweighed_trial", pointer="/observations", values=values)
+        notes.append(Note(code=code, pointer="/observations", values=values))
+    return notes
 
 
 def _text(note: Note, graph: Graph, words: Words) -> str:

@@ -5,7 +5,6 @@ arithmetic serves every measure.
 """
 
 import math
-from collections.abc import Iterator
 
 from service.engine.kept import Keeper
 from service.model.graph import Graph
@@ -61,11 +60,9 @@ def read_measurements(
                 (one.measure, method, side), _Group(values=[], pointer=pointer)
             )
             group.values.append(one.value)
-    found = [
-        m
-        for (measure, method, side), group in sorted(groups.items())
-        for m in _weigh(graph.measures[measure], method, side, group, screen.client, graph)
-    ]
+    found: list[Measured] = []
+    for (measure, method, side), group in sorted(groups.items()):
+        found += _weighed(graph.measures[measure], method, side, group, screen.client, graph)
     return _one_a_family(found, graph, told), tuple(told)
 
 
@@ -87,30 +84,32 @@ def _check(one: Measurement, graph: Graph) -> tuple[str, str]:
     return "", one.method or record.default_method
 
 
-def _weigh(
+def _weighed(
     record: MeasureRecord, method_id: str, side: Side, group: _Group, client: Client, graph: Graph
-) -> Iterator[Measured]:
-    """Yield one likelihood ratio for each direction in which the measure speaks of causes."""
-    method = next(m for m in record.methods if m.id == method_id)
+) -> list[Measured]:
+    """Return one likelihood ratio for each direction in which the measure speaks of causes."""
     reference = reference_of(record, method_id, client)
     if reference is None:
-        return
+        return []
+    method = next(m for m in record.methods if m.id == method_id)
     # a sum in sorted order does not depend on the order of repeats
     value = math.fsum(group.values) / len(group.values)
-    spread, limit = spread_of(reference, method), graph.decision.lr_limit
-    for speaks in _speaking(record, side, graph):
-        yield Measured(
+    spread, limit, mean = spread_of(reference, method), graph.decision.lr_limit, reference.mean
+    return [
+        Measured(
             measure=record.id,
             method=method_id,
             side=side,
             value=value,
             unit=record.unit,
-            mean=reference.mean,
+            mean=mean,
             targets=speaks.targets,
-            ratio=likelihood_ratio(value, reference.mean, speaks.shift, spread, limit),
+            ratio=likelihood_ratio(value, mean, speaks.shift, spread, limit),
             sources=tuple(sorted({reference.source, method.source, *speaks.sources})),
             pointer=group.pointer,
         )
+        for speaks in _speaking(record, side, graph)
+    ]
 
 
 class _Speaks(Leaf, frozen=True, kw_only=True):
@@ -166,22 +165,29 @@ def spread_of(reference: Reference, method: Method) -> float:
 
 def reference_of(record: MeasureRecord, method: str, client: Client) -> Reference | None:
     """Return the reference that fits method, sex and age most exactly, or None."""
-    fitting = [
-        r
-        for r in record.references
-        if r.method in (None, method)
-        and r.sex in (None, client.sex)
-        and (r.age_from is None or (client.age_years or -1) >= r.age_from)
-        and (r.age_to is None or (client.age_years is not None and client.age_years <= r.age_to))
-    ]
-    if not fitting:
-        # nobody fits: sex and age unknown or outside; the first of the method serves
-        fitting = [r for r in record.references if r.method in (None, method)][:1]
-    return max(fitting, key=_exactness, default=None)
-
-
-def _exactness(r: Reference) -> tuple[bool, bool, bool]:
-    return r.method is not None, r.sex is not None, r.age_from is not None or r.age_to is not None
+    sex, age = client.sex, client.age_years
+    best: Reference | None = None
+    first: Reference | None = None
+    most = -1
+    for one in record.references:
+        own = one.method
+        if own is not None and own != method:
+            continue
+        if first is None:
+            first = one
+        its_sex, age_from, age_to = one.sex, one.age_from, one.age_to
+        if (
+            (its_sex is not None and its_sex != sex)
+            or (age_from is not None and (age or -1) < age_from)
+            or (age_to is not None and (age is None or age > age_to))
+        ):
+            continue
+        aged = age_from is not None or age_to is not None
+        exactness = 4 * (own is not None) + 2 * (its_sex is not None) + aged
+        if exactness > most:
+            best, most = one, exactness
+    # nobody fits: sex and age unknown or outside; the first of the method serves
+    return first if best is None else best
 
 
 def _masks(side: Side, sided: bool) -> tuple[int, ...]:

@@ -5,20 +5,25 @@ becomes an option or is barred for one reason.
 """
 
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import msgspec
 
 from service.engine.bars import helping
-from service.engine.doors import KIT, OUTSCORED, RULE
+from service.engine.doors import KIT, OUTSCORED, RULE, Outside
 from service.engine.frame import Closure, Frame, Wanted, frame_of
 from service.engine.laid import Barred, Held, Laid, Offered
-from service.engine.rows import Portion, Row
+from service.engine.rivals import rivals_of
+from service.engine.rows import Fitting, Portion, Row
 from service.engine.sides import weaker_side
-from service.engine.table import Table, table_of
+from service.engine.table import Table
 from service.model.choice import Limits, Problem
 from service.model.graph import Graph
 from service.model.quantities import MICRO, Aim, LeftOutReason
 from service.model.screen import Screen
+
+if TYPE_CHECKING:
+    from mypy_extensions import i64
 
 __all__ = ["Barred", "Closure", "Laid", "Offered", "Wanted", "lay"]
 
@@ -50,9 +55,9 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
     more minutes could lower the value.
     """
     frame = frame_of(graph, screen, wanted)
-    worths = _worths(frame)
+    worths, serving = _worths(frame)
     apart = _apart(frame, closed)
-    reasons, likely = _kept_out(frame, worths, apart)
+    outside, likely = _kept_out(frame, worths, serving, apart)
     held: list[Held] = []
     late = _lay_rows(frame, likely, worths, held)
     table, kept, gone = _pruned(frame, held)
@@ -64,7 +69,7 @@ def lay(graph: Graph, screen: Screen, closed: Mapping[str, Closure], wanted: Wan
         worths=worths,
         apart=apart,
         late=late,
-        reasons=reasons,
+        outside=outside,
         gone=gone,
     )
 
@@ -76,72 +81,99 @@ def _apart(frame: Frame, closed: Mapping[str, Closure]) -> frozenset[int]:
     return frozenset([number[drill] for drill in drills if drill in number])
 
 
-def _worths(frame: Frame) -> list[int]:
-    """Return what the full dose of each row would add alone."""
-    shelf = frame.shelf
-    found = [0] * len(shelf.rows)
-    for weight, parts in zip(frame.weights, shelf.worths, strict=True):
-        if weight:
-            for at, part in parts:
-                found[at] += weight * part // MICRO
-    return found
+def _worths(frame: Frame) -> tuple[list[int], list[int]]:
+    """Return what the full dose of each row would add alone, and the rows that would add any."""
+    worths = frame.shelf.worths
+    found = [0] * len(frame.shelf.rows)
+    serving: list[int] = []
+    whole: i64 = MICRO
+    for variable, much in enumerate(frame.weights):
+        if much:
+            weight: i64 = much
+            for at, part in worths[variable]:
+                before: i64 = found[at]
+                after = before + weight * part // whole
+                if after > 0:
+                    found[at] = after
+                    if before == 0:
+                        serving.append(at)
+    return found, serving
 
 
 def _kept_out(
-    frame: Frame, worths: list[int], apart: frozenset[int]
-) -> tuple[list[int], list[int]]:
-    """Return why rows are kept out, as places in `REASONS`, and those that may hold an option.
+    frame: Frame, worths: list[int], serving: list[int], apart: frozenset[int]
+) -> tuple[Outside, list[int]]:
+    """Return why rows are kept out, and those that may hold an option, in their order.
 
-    Most drills would not earn their step, whatever rounding hides.
+    Rows that serve nothing and are of no pattern are not looked at. Most drills would not earn
+    their step, whatever rounding hides.
     """
     shelf, doors, seconds = frame.shelf, frame.doors, frame.seconds
     patterned, enough, sure_s, ways = shelf.patterned, shelf.enough, shelf.sure_s, shelf.kit.ways
     kinds, helpers, helpful = doors.kinds, doors.helpers, helping(frame)
-    missing = shelf.kit.missing(frame.kit)
-    reasons = list(doors.shut)
+    free, missing = doors.free, shelf.kit.missing(frame.kit)
+    outside = Outside(list(doors.shut))
+    reasons, counts = outside.reasons, outside.counts
+    most, first = outside.most, outside.first
     likely = []
-    for at, worth in enumerate(worths):
-        if not (worth or patterned[at]) or reasons[at] or at in apart:
+    looked = serving + [at for at in doors.movements if not worths[at]]
+    for at in looked:
+        if apart and at in apart:
             continue
-        if ways[at] and all(way & missing for way in ways[at]):
-            reasons[at] = KIT
-        elif kinds[at] or (helpers[at] and helpers[at] not in helpful):
-            reasons[at] = RULE
-        elif not patterned[at] and worth < enough[at] and sure_s[at] <= seconds:
-            reasons[at] = OUTSCORED
-        else:
-            likely.append(at)
-    return reasons, likely
+        worth, code = worths[at], reasons[at]
+        if not code:
+            if not free[at]:
+                lacking, helper = ways[at], helpers[at]
+                if lacking and all(way & missing for way in lacking):
+                    code = KIT
+                elif kinds[at] or (helper and helper not in helpful):
+                    code = RULE
+            if not code and not patterned[at] and worth < enough[at] and sure_s[at] <= seconds:
+                code = OUTSCORED
+            if not code:
+                likely.append(at)
+                continue
+            reasons[at] = code
+        if worth:
+            count = counts[code]
+            counts[code] = count + 1
+            if worth > most[code] or (worth == most[code] and at < first[code]):
+                most[code], first[code] = worth, at
+    likely.sort()
+    return outside, likely
 
 
 def _lay_rows(
     frame: Frame, likely: list[int], worths: list[int], held: list[Held]
 ) -> dict[int, tuple[LeftOutReason, str]]:
     """Add the likely drills in each dose that fits and may be chosen; say why others have none."""
-    rows, weights, price = frame.shelf.rows, frame.weights, frame.shelf.price
+    shelf = frame.shelf
+    rows, weights, price = shelf.rows, frame.weights, shelf.price
     seconds, recent = frame.seconds, frame.recent
     late: dict[int, tuple[LeftOutReason, str]] = {}
     for at in likely:
         row, worth = rows[at], worths[at]
         weaker = weaker_side(frame, row)
-        patterned = row.place.pattern >= 0
+        plain, extra = row.doses.fitting
         shortest, found = 0, False
-        for fitting in row.doses.fitting[weaker != "none"]:
-            portion, option = fitting.portion, fitting.option
-            shortest = option.seconds
+        for fitting in plain if weaker == "none" else extra:
+            portion = fitting.portion
+            shortest = fitting.standing.seconds
             if shortest > seconds:
                 continue
             own = _worth(weights, portion) if portion.short else worth
-            if own < price and not patterned and not _earns(weights, price, portion, own):
+            if own < price and not row.patterned and not _earns(weights, price, portion, own):
                 continue
             found = True
             if recent and row.drill.id in recent:
-                option = msgspec.structs.replace(option, is_new=False)
-            held.append(Held(at, row, portion, option, fitting.standing, weaker, own))
+                known = msgspec.structs.replace(fitting.option, is_new=False)
+                held.append(Held(at, row, Fitting(portion, known), weaker, own))
+            else:
+                held.append(Held(at, row, fitting, weaker, own))
         if found:
             continue
         if not shortest:
-            late[at] = "rule", frame.shelf.rules["static_hold_limit"].id
+            late[at] = "rule", shelf.rules["static_hold_limit"].id
         else:
             late[at] = ("minutes", str(shortest)) if shortest > seconds else _OUTSCORED
     return late
@@ -149,7 +181,12 @@ def _lay_rows(
 
 def _worth(weights: tuple[int, ...], portion: Portion) -> int:
     """Return what the dose would add alone."""
-    return sum([weights[i] * part // MICRO for i, part in portion.parts])
+    found: i64 = 0
+    whole: i64 = MICRO
+    for i, part in portion.parts:
+        weight: i64 = weights[i]
+        found += weight * part // whole
+    return found
 
 
 def _earns(weights: tuple[int, ...], price: int, portion: Portion, worth: int) -> bool:
@@ -162,14 +199,16 @@ def _earns(weights: tuple[int, ...], price: int, portion: Portion, worth: int) -
 
 def _limits(frame: Frame) -> Limits:
     shelf, minutes = frame.shelf, frame.screen.minutes
-    ranges = shelf.rules["range_limit"].numbers
-    later = minutes >= ranges["later_from_minutes"]
-    new_drills = shelf.rules["new_drill_limit"].numbers["most"]
+    most, most_later, later_from = shelf.range_drills
+    steps = 0
+    for start, allowed in shelf.steps:
+        if minutes >= start:
+            steps = max(steps, allowed)
     return Limits(
         seconds=frame.seconds,
-        steps=max([most for start, most in shelf.steps if minutes >= start], default=0),
-        new_drills=new_drills if frame.level == "new" else len(shelf.rows),
-        range_drills=ranges["most_later"] if later else ranges["most"],
+        steps=steps,
+        new_drills=shelf.new_drills if frame.level == "new" else len(shelf.rows),
+        range_drills=most_later if minutes >= later_from else most,
         hold_s=frame.hold_s,
         ends_in=_ends_in(frame),
         ends_by=_ENDS_BY.get(frame.wanted.verdict, _EITHER),
@@ -197,8 +236,10 @@ def _needs_practice(frame: Frame) -> bool:
     wanted, shelf = frame.wanted, frame.shelf
     if wanted.verdict == "practise":
         return False
-    skill = sum([wanted.weights[v] for v in shelf.skill])
-    if skill < shelf.rules["practice_step"].numbers["least_percent"] * MICRO // 100:
+    weights, skill = wanted.weights, 0
+    for variable in shelf.skill:
+        skill += weights[variable]
+    if skill < shelf.least_skill:
         return False
     return any(_taught(frame, row) for row in shelf.plain["practice"])
 
@@ -212,22 +253,26 @@ def _pruned(
     frame: Frame, held: list[Held]
 ) -> tuple[Table, tuple[Held, ...], dict[int, tuple[int, str]]]:
     """Return the table without the options that an exclusive other could always replace."""
+    limits = _limits(frame)
+    rivals = rivals_of([one.fitting.standing for one in held], frame.weights, limits)
+    better = rivals.replaceable()
+    gone: dict[int, tuple[int, str]] = {}
+    kept = held
+    if any(better):
+        keep = [c for c, by in enumerate(better) if not by]
+        kept = [held[c] for c in keep]
+        stay = {one.at for one in kept}
+        for c, by in enumerate(better):
+            one = held[c]
+            if by and one.at not in stay and one.at not in gone:
+                gone[one.at] = (one.worth, held[(by & -by).bit_length() - 1].row.drill.id)
+        rivals = rivals.only(keep)
+    price = frame.shelf.price
     problem = Problem(
-        options=tuple([one.option for one in held]),
+        options=tuple([one.fitting.option for one in kept]),
         weights=frame.weights,
         curve=frame.graph.curve,
-        price=frame.shelf.price,
-        limits=_limits(frame),
+        price=price,
+        limits=limits,
     )
-    table = table_of(problem, [one.worth for one in held], [one.standing for one in held])
-    better = table.replaceable()
-    gone: dict[int, tuple[int, str]] = {}
-    if not any(better):
-        return table, tuple(held), gone
-    keep = [c for c in range(len(held)) if not better[c]]
-    stay = {held[c].at for c in keep}
-    for c, one in enumerate(held):
-        if one.at not in stay and one.at not in gone:
-            by = held[(better[c] & -better[c]).bit_length() - 1].row.drill.id
-            gone[one.at] = (one.worth, by)
-    return table.only(keep), tuple([held[c] for c in keep]), gone
+    return Table(problem, rivals, [one.worth - price for one in kept]), tuple(kept), gone

@@ -1,9 +1,9 @@
 """From a screen to an answer: the one place that calls every step in its order."""
 
 import hashlib
-from typing import TypeVar
 
 import msgspec
+from msgspec.structs import replace
 
 from service import __version__
 from service.engine.checks import next_checks
@@ -11,9 +11,11 @@ from service.engine.contradict import dispute_warnings
 from service.engine.decide import Inference, decide
 from service.engine.firmness import with_firmness
 from service.engine.infer import infer
+from service.engine.kept import Keeper
 from service.engine.languages import graph_in
 from service.engine.limits import cautions_of, referrals_of, warnings_of
-from service.engine.outlook import carry_over, look_at, retests
+from service.engine.looking import look_at
+from service.engine.outlook import carry_over, retests
 from service.engine.read import Reading
 from service.engine.reasons import Facts, causes_of
 from service.engine.safety import Safety
@@ -23,7 +25,7 @@ from service.engine.turning import turning_points
 from service.engine.words import Words
 from service.model.answer import Answer, CauseAnswer, MadeBy, Session
 from service.model.graph import Graph
-from service.model.screen import Options, Screen
+from service.model.screen import Observation, Options, Screen
 
 CONTRACT = "1.0.0"
 """Version of the published contract."""
@@ -78,7 +80,7 @@ def plan(screen: Screen, graph: Graph, *, infer_with: Inference = infer) -> Answ
 
 def _plainly(screen: Screen, graph: Graph) -> Answer:
     """Return the answer to a screen without what only its options ask for."""
-    return plan(msgspec.structs.replace(screen, options=Options()), graph)
+    return plan(replace(screen, options=Options()), graph)
 
 
 def _refer(screen: Screen, reading: Reading, safety: Safety, graph: Graph, words: Words) -> Answer:
@@ -113,9 +115,9 @@ def _summary(
     words: Words,
 ) -> str:
     verdict = facts.weighing.verdict
-    target = facts.graph.movements[facts.reading.target].name if facts.reading.target else ""
     if verdict == "nothing_found":
-        return words.say("summary_nothing_found", target=words.name(target))
+        target = facts.reading.target
+        return words.say("summary_nothing_found", target=words.movement(target) if target else "")
     if verdict == "unsure":
         return words.say("summary_unsure" if session else "summary_unsure_empty")
     if session is None:
@@ -124,7 +126,7 @@ def _summary(
     lead = causes[0]
     return words.say(
         f"summary_{verdict}",
-        lead=words.say("lead", cause=words.name(lead.name), side=words.side(lead.side)),
+        lead=words.say("lead", cause=words.cause(lead.cause), side=words.side(lead.side)),
         steps=words.say("steps_one" if count == 1 else "steps_many", count=count),
         minutes=words.number(session.minutes),
     )
@@ -132,6 +134,10 @@ def _summary(
 
 def made_by(graph: Graph) -> MadeBy:
     """Return which service, contract and pack answer."""
+    return _MADE_BY.of(graph)
+
+
+def _made_by(graph: Graph) -> MadeBy:
     return MadeBy(
         service=__version__,
         contract=CONTRACT,
@@ -140,44 +146,58 @@ def made_by(graph: Graph) -> MadeBy:
     )
 
 
+_MADE_BY = Keeper(_made_by)
+
+
 def decision_of(screen: Screen, graph: Graph) -> str:
     """Return the SHA-256 that names a decision: what was decided on, by which pack and engine.
 
     The screen counts as decoded, defaults filled, every list sorted, without `ref` and
     `options`: two screens that say the same in another order are one decision.
     """
-    client = msgspec.structs.replace(
-        screen.client,
-        ref=None,
-        conditions=_sorted(screen.client.conditions),
-        alerts=_sorted(screen.client.alerts),
-        pain=_sorted(screen.client.pain),
-    )
-    observations = tuple(
-        msgspec.structs.replace(seen, trials=_sorted(seen.trials)) if seen.trials else seen
-        for seen in screen.observations
-    )
-    said = msgspec.structs.replace(
+    client = screen.client
+    said = replace(
         screen,
-        client=client,
-        observations=_sorted(observations),
-        measurements=_sorted(screen.measurements),
-        kit=_sorted(screen.kit),
-        recent=_sorted(screen.recent),
-        avoid=_sorted(screen.avoid),
-        known=_sorted(screen.known),
-        options=Options(),
+        client=replace(
+            client,
+            ref=None,
+            conditions=_in_order(client.conditions),
+            alerts=_in_order(client.alerts),
+            pain=_in_order(client.pain),
+        ),
+        observations=_in_order(tuple([_trials_in_order(one) for one in screen.observations])),
+        measurements=_in_order(screen.measurements),
+        kit=_in_order(screen.kit),
+        recent=_in_order(screen.recent),
+        avoid=_in_order(screen.avoid),
+        known=_in_order(screen.known),
+        options=_NOTHING_ASKED,
     )
-    made_by = f"{graph.pack.digest}{__version__}".encode()
-    return hashlib.sha256(_ENCODER.encode(said) + made_by).hexdigest()
+    return hashlib.sha256(_ENCODER.encode(said) + _MAKING.of(graph)).hexdigest()
 
 
 _ENCODER = msgspec.json.Encoder()
-Sorting = TypeVar("Sorting", bound="tuple[object, ...] | None")
+_NOTHING_ASKED = Options()
 
 
-def _sorted(items: Sorting) -> Sorting:
-    """Return the items in the order of their encodings; None stays None."""
+def _making(graph: Graph) -> bytes:
+    """Return what names a pack and the engine in a decision."""
+    return f"{graph.pack.digest}{__version__}".encode()
+
+
+_MAKING = Keeper(_making)
+
+
+def _trials_in_order(seen: Observation) -> Observation:
+    trials = seen.trials
+    return replace(seen, trials=_in_order(trials)) if len(trials) > 1 else seen
+
+
+def _in_order(items: tuple[object, ...] | None) -> tuple[object, ...] | msgspec.Raw | None:
+    """Return the items in the order of their encodings, encoded where there are two or more."""
     if items is None or len(items) < 2:
         return items
-    return tuple(sorted(items, key=_ENCODER.encode))  # type: ignore[return-value]
+    encode = _ENCODER.encode
+    encoded = [encode(one) for one in items]
+    encoded.sort()
+    return msgspec.Raw(b"[" + b",".join(encoded) + b"]")

@@ -5,13 +5,12 @@ Apart from the shelf because a row knows nothing of the others.
 
 from collections.abc import Mapping
 
-from service.engine.exchange import Standing, returns, standing_of
+from service.engine.exchange import Standing, returns
 from service.engine.kept import Keeper
 from service.model.choice import Option
 from service.model.graph import DoseOffer, DrillOffer, Graph
 from service.model.knowledge import DrillRecord, RuleRecord
 from service.model.quantities import MICRO, Level, TargetId
-from service.model.records import Leaf
 
 RANKS: Mapping[Level, int] = {"new": 0, "regular": 1, "advanced": 2}
 
@@ -22,64 +21,95 @@ MOST_HIDDEN = 3
 """Half of what rounding hides at most on one cause: a weight is at most the whole."""
 
 
-class Portion(Leaf, frozen=True, kw_only=True):
+class Portion:
     """One dose of a drill with what it serves, carry-over into the target being one entry more.
 
     `parts` are (index, returns of the effect) in the order of `effects`, in millionths.
     """
 
-    dose: DoseOffer
-    short: bool
-    effects: tuple[tuple[int, int], ...]
-    parts: tuple[tuple[int, int], ...]
-    hidden: int
-    """What rounding hides at most of its worth."""
+    def __init__(
+        self,
+        dose: DoseOffer,
+        short: bool,
+        effects: tuple[tuple[int, int], ...],
+        parts: tuple[tuple[int, int], ...],
+    ) -> None:
+        self.dose = dose
+        self.short = short
+        self.effects = effects
+        self.parts = parts
+        self.hidden = 2 * MOST_HIDDEN * len(effects)
+        """What rounding hides at most of its worth."""
 
 
-class Fitting(Leaf, frozen=True):
+class Fitting:
     """A dose as an option, extra sets counted or not; whoever knows the drill has its `is_new`."""
 
-    portion: Portion
-    option: Option
-    standing: Standing
+    def __init__(self, portion: Portion, option: Option) -> None:
+        self.portion = portion
+        self.option = option
+        self.standing = Standing(option)
 
 
-class Doses(Leaf, frozen=True, kw_only=True):
+class Doses:
     """What a level and a carry-over make of a drill's doses."""
 
-    carried: int
-    """Returns of the full dose's carry-over, 0 without."""
-    fitting: tuple[tuple[Fitting, ...], tuple[Fitting, ...]]
-    """Those that keep the limit of holds, full before short; without and with extra sets."""
-    hidden: int
-    """What rounding hides at most of their worth."""
-    sure_s: int
-    """Seconds within which the last one fits, extra sets included; endless where holds may
-    forbid it."""
+    def __init__(
+        self,
+        *,
+        carried: int,
+        fitting: tuple[tuple[Fitting, ...], tuple[Fitting, ...]],
+        hidden: int,
+        sure_s: int,
+    ) -> None:
+        self.carried = carried
+        """Returns of the full dose's carry-over, 0 without."""
+        self.fitting = fitting
+        """Those that keep the limit of holds, full before short; without and with extra sets."""
+        self.hidden = hidden
+        """What rounding hides at most of their worth."""
+        self.sure_s = sure_s
+        """Seconds within which the last one fits, extra sets included; endless where holds may
+        forbid it."""
 
 
-class Row(Leaf, frozen=True, kw_only=True):
+class Row:
     """A drill as it stands for this level and target, whoever the client is."""
 
-    place: DrillOffer
-    drill: DrillRecord
-    doses: Doses
-    too_hard: bool
-    needs_kit: bool
-    ways: tuple[frozenset[str], ...]
-    only_kit: str
-    """The one thing it needs, where that is all; else empty."""
-    each_side: bool
-    by_session: bool
-    """Leans as the whole session does, and not as what it serves."""
-    served: tuple[int, ...]
-    """Variables that the drill trains."""
-    rule_training: str
-    """Kind of the rule that keeps it out whatever helped, empty if none does."""
-    rule_practising: str
-    """The same where practice is all that is called for."""
-    plain: bool
-    """Can be a demand: no helper, no kit, not too hard, and a session may end in it."""
+    def __init__(
+        self,
+        *,
+        place: DrillOffer,
+        drill: DrillRecord,
+        doses: Doses,
+        too_hard: bool,
+        served: tuple[int, ...],
+        ways: tuple[frozenset[str], ...],
+        rule_training: str,
+        rule_practising: str,
+        plain: bool,
+    ) -> None:
+        kit = drill.kit
+        self.place = place
+        self.drill = drill
+        self.doses = doses
+        self.patterned = place.pattern >= 0
+        self.too_hard = too_hard
+        self.needs_kit = bool(kit[0])
+        self.ways = ways
+        self.only_kit = kit[0][0] if len(kit) == len(kit[0]) == 1 else ""
+        """The one thing it needs, where that is all; else empty."""
+        self.each_side = drill.each_side
+        self.by_session = drill.aim in ("transfer", "practice")
+        """Leans as the whole session does, and not as what it serves."""
+        self.served = served
+        """Variables that the drill trains."""
+        self.rule_training = rule_training
+        """Kind of the rule that keeps it out whatever helped, empty if none does."""
+        self.rule_practising = rule_practising
+        """The same where practice is all that is called for."""
+        self.plain = plain
+        """Can be a demand: no helper, no kit, not too hard, and a session may end in it."""
 
 
 def _no_rows(_graph: Graph) -> dict[tuple[str, Level], Row]:
@@ -147,12 +177,8 @@ def _row(
         drill=drill,
         doses=_doses(graph, rules, place, drill, level, drill.carries_to.get(target, 0.0)),
         too_hard=too_hard,
-        needs_kit=bool(drill.kit[0]),
-        ways=ways,
-        only_kit=drill.kit[0][0] if len(drill.kit) == len(drill.kit[0]) == 1 else "",
-        each_side=drill.each_side,
-        by_session=drill.aim in ("transfer", "practice"),
         served=trained,
+        ways=ways,
         rule_training=training,
         rule_practising=training if practice else "practice_only",
         plain=drill.helper is None and () in drill.kit and not too_hard and ends(drill, target),
@@ -219,7 +245,7 @@ def _fitting(
             is_new=True,
             holds=holds,
         )
-        found.append(Fitting(one, option, standing_of(option)))
+        found.append(Fitting(one, option))
     return tuple(found)
 
 
@@ -241,7 +267,6 @@ def _portion(graph: Graph, dose: DoseOffer, carry: float, *, short: bool) -> Por
         short=short,
         effects=tuple(effects),
         parts=tuple([(i, returns(graph.curve, effect)) for i, effect in effects]),
-        hidden=2 * MOST_HIDDEN * len(effects),
     )
 
 

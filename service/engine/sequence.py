@@ -3,9 +3,9 @@
 Apart from the search because a set has one value in any order: the order is for the client.
 """
 
-from service.model.choice import Option, Problem
+from service.model.choice import Problem
 
-ENDINGS = ("transfer", "practice")
+_RANKS = {"range": 0, "control": 1, "practice": 2, "transfer": 2}
 
 
 def in_order(problem: Problem, chosen: tuple[int, ...]) -> tuple[int, ...]:
@@ -17,36 +17,35 @@ def in_order(problem: Problem, chosen: tuple[int, ...]) -> tuple[int, ...]:
     served (sum of weight * effect; of a pattern the most that one of its steps serves), largest
     first, then by pattern, drill and dose.
     """
-    apart = frozenset(
-        problem.options[c].pattern
-        for c in chosen
-        if problem.options[c].aim == "transfer" and not problem.options[c].helper
-    )
-    return tuple(sorted(chosen, key=lambda c: _place(problem, c, chosen, apart)))
-
-
-def _served(problem: Problem, option: Option) -> int:
-    return sum(problem.weights[i] * effect for i, effect in option.effects)
-
-
-def _place(
-    problem: Problem, index: int, chosen: tuple[int, ...], apart: frozenset[int]
-) -> tuple[int, int, int, int, bool, bool, int, int, int]:
-    """Return the sort key of an option among those chosen.
-
-    `apart` are the patterns whose practice and transfer stand apart.
-    """
-    option = problem.options[index]
-    served = _served(problem, option)
-    rank = {"range": 0, "control": 1}.get(option.aim, 2)
-    ends = group = 0
-    if rank == 2:
-        limits = problem.limits
-        ends = (option.pattern in limits.ends_in) + (option.pattern == limits.target)
-        others = [problem.options[c] for c in chosen]
-        same = [o for o in others if o.pattern == option.pattern and o.aim in ENDINGS]
-        group = max(_served(problem, other) for other in same)
-    pattern = option.pattern if rank == 2 else 0
-    late = rank == 2 and option.aim == "transfer" and option.pattern in apart
-    plain = rank == 2 and not option.helper
-    return (rank, ends, -group, pattern, late, plain, -served, option.drill, option.dose)
+    if len(chosen) < 2:
+        return chosen
+    limits, weights = problem.limits, problem.weights
+    ends_in, target = limits.ends_in, limits.target
+    # the most that a step of each pattern serves; where practice and transfer stand apart
+    most: dict[int, int] = {}
+    apart: set[int] = set()
+    steps = []
+    for c in chosen:
+        option = problem.options[c]
+        aim, pattern, helper = option.aim, option.pattern, option.helper
+        served = 0
+        for i, effect in option.effects:
+            served += weights[i] * effect
+        if _RANKS[aim] == 2:
+            most[pattern] = max(served, most.get(pattern, served))
+            if aim == "transfer" and not helper:
+                apart.add(pattern)
+        steps.append((c, aim, pattern, helper, served, option.drill, option.dose))
+    places = []
+    for c, aim, pattern, helper, served, drill, dose in steps:
+        rank, ends, first, late = _RANKS[aim], 0, 0, False
+        plain = rank == 2 and not helper
+        if rank == 2:
+            ends = (pattern in ends_in) + (pattern == target)
+            first = -most[pattern]
+            late = aim == "transfer" and pattern in apart
+        else:
+            pattern = 0
+        places.append((rank, ends, first, pattern, late, plain, -served, drill, dose, c))
+    places.sort()
+    return tuple([place[9] for place in places])

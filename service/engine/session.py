@@ -4,8 +4,6 @@ Apart from the choice because the choice is numbers only, and from the causes' r
 these rest on rules, kit and minutes as well.
 """
 
-from collections.abc import Iterator
-
 from msgspec.structs import replace
 
 from service.engine.because import NOTHING
@@ -24,10 +22,9 @@ from service.model.answer import (
     Tempo,
 )
 from service.model.choice import Choice, Option
-from service.model.graph import Graph
+from service.model.graph import DrillOffer, Graph
 from service.model.knowledge import DrillRecord
 from service.model.quantities import MICRO, LeftOutReason, Side
-from service.model.records import Leaf
 from service.model.screen import Screen
 
 EVIDENCE = 2
@@ -45,12 +42,87 @@ REASONS: tuple[LeftOutReason, ...] = (
 )
 
 
-class Chosen(Leaf, frozen=True, kw_only=True):
-    """One option of the session with its drill."""
+class Exercise:
+    """What the pack says of a drill: it as a step, before its dose and its reasons."""
 
-    option: Option
-    offered: Offered
-    drill: DrillRecord
+    def __init__(self, graph: Graph, drill: DrillRecord, place: DrillOffer, in_room: bool) -> None:
+        moving = drill.lower_s + drill.pause_s + drill.lift_s > 0
+        self.aim = drill.aim
+        self.helper = drill.helper
+        self.served = frozenset([t.cause for t in drill.trains])
+        self.sources = drill.sources
+        self.step = Step(
+            drill=drill.id,
+            name=drill.name,
+            aim=drill.aim,
+            kit=(),
+            sides=(),
+            reps=None,
+            tempo=Tempo(lower_s=drill.lower_s, pause_s=drill.pause_s, lift_s=drill.lift_s)
+            if moving
+            else None,
+            hold_s=None,
+            effort=0,
+            rest_s=0,
+            seconds=0,
+            times_a_week=graph.doses[drill.dose].times_a_week,
+            cues=(drill.cue, drill.touch_cue) if in_room and drill.touch_cue else (drill.cue,),
+            good_looks_like=drill.good_looks_like,
+            stop_when=drill.stop_when,
+            easier=_rung(graph, place.easier),
+            harder=_rung(graph, place.harder),
+            because=(),
+        )
+
+
+def _rung(graph: Graph, drill: str | None) -> Rung | None:
+    return Rung(drill=drill, name=graph.drills[drill].name) if drill else None
+
+
+def _none_made(_graph: Graph) -> dict[tuple[int, bool], Exercise]:
+    return {}
+
+
+_EXERCISES = Keeper(_none_made)
+
+
+class Chosen:
+    """One option of the session with its drill, and the dose that is offered."""
+
+    def __init__(self, exercise: Exercise, option: Option, offered: Offered) -> None:
+        self.exercise = exercise
+        self.offered = offered
+        self.aim = exercise.aim
+        self.seconds = option.seconds
+        self.pattern = option.pattern
+        self.helper = option.helper
+
+
+class Serving:
+    """A cause that weighs: what is said of a step that serves it, made when it is said."""
+
+    def __init__(self, cause: CauseAnswer) -> None:
+        self.id = cause.cause
+        self._cause = cause
+        self._serves: Because | None = None
+
+    def serves(self, sources: tuple[str, ...], words: Words) -> Because:
+        """Return that a drill with these sources serves the cause."""
+        serves = self._serves
+        if serves is None:
+            serves = self._serves = _serves(self._cause, words)
+        return replace(serves, sources=sources)
+
+    def evidence(self) -> list[Because]:
+        """Return the first pieces of evidence for the cause."""
+        found = []
+        for because in self._cause.because:
+            moved = because.moved
+            if moved is not None and moved > 0:
+                found.append(because)
+                if len(found) == EVIDENCE:
+                    break
+        return found
 
 
 def session_of(
@@ -64,156 +136,109 @@ def session_of(
     """Return the ordered steps, or None where nothing was chosen."""
     if not choice.chosen:
         return None
-    chosen = [
-        Chosen(
-            option=laid.problem.options[n],
-            offered=laid.offer(n),
-            drill=facts.graph.drills[laid.held[n].row.drill.id],
-        )
-        for n in choice.chosen
-    ]
+    options, in_room = laid.problem.options, screen.setting == "in_person"
+    chosen = []
+    for n in choice.chosen:
+        option = options[n]
+        exercise = _exercise(facts.graph, option.drill, in_room)
+        chosen.append(Chosen(exercise, option, laid.offer(n)))
+    serving = [Serving(cause) for cause in causes if cause.weight > 0]
     return Session(
         minutes=round(choice.seconds / 60, 1),
         value=choice.value / MICRO,
-        steps=tuple(_step(facts, screen, one, chosen, causes, words) for one in chosen),
+        steps=tuple([_step(facts, one, chosen, serving, words) for one in chosen]),
     )
 
 
+def _exercise(graph: Graph, drill: int, in_room: bool) -> Exercise:
+    """Return what the pack says of a drill, made once; by touch only in the room."""
+    known = _EXERCISES.of(graph)
+    exercise = known.get((drill, in_room))
+    if exercise is None:
+        place = graph.offers[drill]
+        exercise = Exercise(graph, graph.drills[place.drill], place, in_room)
+        known[drill, in_room] = exercise
+    return exercise
+
+
 def _step(
-    facts: Facts,
-    screen: Screen,
-    one: Chosen,
-    chosen: list[Chosen],
-    causes: tuple[CauseAnswer, ...],
-    words: Words,
+    facts: Facts, one: Chosen, chosen: list[Chosen], serving: list[Serving], words: Words
 ) -> Step:
-    dose = one.offered.dose
-    in_room = screen.setting == "in_person" and bool(one.drill.touch_cue)
+    offered = one.offered
+    dose = offered.dose
     return replace(
-        _undosed(facts.graph, one, in_room),
-        kit=one.offered.kit,
-        sides=one.offered.sides,
+        one.exercise.step,
+        kit=offered.kit,
+        sides=offered.sides,
         reps=dose.reps,
         hold_s=dose.hold_s or None,
         effort=dose.effort,
         rest_s=dose.rest_s,
-        seconds=one.option.seconds,
-        because=tuple(_because(facts, one, chosen, causes, words)),
+        seconds=one.seconds,
+        because=tuple(_because(facts, one, chosen, serving, words)),
     )
-
-
-def _undosed(graph: Graph, one: Chosen, in_room: bool) -> Step:
-    """Return what the pack says of a drill, before its dose and its reasons, made once."""
-    known = _UNDOSED.of(graph)
-    step = known.get((one.drill.id, in_room))
-    if step is None:
-        step = known[one.drill.id, in_room] = _step_of(graph, one, in_room)
-    return step
-
-
-def _step_of(graph: Graph, one: Chosen, in_room: bool) -> Step:
-    drill, place = one.drill, graph.offers[one.option.drill]
-    moving = drill.lower_s + drill.pause_s + drill.lift_s > 0
-    return Step(
-        drill=drill.id,
-        name=drill.name,
-        aim=drill.aim,
-        kit=(),
-        sides=(),
-        reps=None,
-        tempo=Tempo(lower_s=drill.lower_s, pause_s=drill.pause_s, lift_s=drill.lift_s)
-        if moving
-        else None,
-        hold_s=None,
-        effort=0,
-        rest_s=0,
-        seconds=0,
-        times_a_week=graph.doses[drill.dose].times_a_week,
-        cues=(drill.cue, drill.touch_cue) if in_room and drill.touch_cue else (drill.cue,),
-        good_looks_like=drill.good_looks_like,
-        stop_when=drill.stop_when,
-        easier=_rung(graph, place.easier),
-        harder=_rung(graph, place.harder),
-        because=(),
-    )
-
-
-def _none_made(_graph: Graph) -> dict[tuple[str, bool], Step]:
-    return {}
-
-
-_UNDOSED = Keeper(_none_made)
-
-
-def _rung(graph: Graph, drill: str | None) -> Rung | None:
-    return Rung(drill=drill, name=graph.drills[drill].name) if drill else None
 
 
 def _because(
-    facts: Facts,
-    one: Chosen,
-    chosen: list[Chosen],
-    causes: tuple[CauseAnswer, ...],
-    words: Words,
+    facts: Facts, one: Chosen, chosen: list[Chosen], serving: list[Serving], words: Words
 ) -> list[Because]:
     """Return why this drill: the causes it serves with their evidence, then what shaped it."""
-    served = {t.cause for t in one.drill.trains}
-    serving = [c for c in causes if c.cause in served and c.weight > 0]
-    found = [_serves(cause, one.drill.sources, words) for cause in serving]
-    if serving:
-        found += [b for b in serving[0].because if b.moved and b.moved > 0][:EVIDENCE]
-    found += _by_rule(facts, one, chosen, words, idle=not serving)
-    helper = one.drill.helper
+    graph, exercise = facts.graph, one.exercise
+    served = exercise.served
+    own = [cause for cause in serving if cause.id in served]
+    found = [cause.serves(exercise.sources, words) for cause in own]
+    if own:
+        found += own[0].evidence()
+    found += _by_rule(graph, one, chosen, words, idle=not own)
+    helper = exercise.helper
     if helper is not None and helper in facts.weighing.worked:
-        text = words.say("worked_today", change=words.name(facts.graph.changes[helper].name))
+        text = words.say("worked_today", change=words.change(helper))
         found.append(replace(NOTHING, code="worked_today", text=text, change=helper))
     if one.offered.short:
-        found.append(_rule(words, facts.graph, "short_dose", "short_dose"))
+        found.append(_rule(words, graph, "short_dose", "short_dose"))
     return found
 
 
-def _serves(cause: CauseAnswer, sources: tuple[str, ...], words: Words) -> Because:
-    weight = words.per_cent(cause.weight)
-    made_of = ("serves", cause.cause, cause.side, weight)
+def _serves(cause: CauseAnswer, words: Words) -> Because:
+    """Return that a step serves the cause, before the sources of its drill."""
+    weight, side = cause.weight, cause.side
+    percent = round(weight * 100)
+    made_of = ("serves", cause.cause, side, percent)
     text = words.kept.get(made_of)
     if text is None:
-        name, side = words.name(cause.name), words.side(cause.side)
-        text = words.kept.keep(made_of, words.say("serves", cause=name, side=side, weight=weight))
-    return replace(
-        NOTHING,
-        code="serves",
-        text=text,
-        cause=cause.cause,
-        side=cause.side,
-        value=cause.weight,
-        sources=sources,
-    )
+        name = words.cause(cause.cause)
+        said = words.say("serves", cause=name, side=words.side(side), weight=f"{percent} %")
+        text = words.kept.keep(made_of, said)
+    return replace(NOTHING, code="serves", text=text, cause=cause.cause, side=side, value=weight)
 
 
 def _by_rule(
-    facts: Facts, one: Chosen, chosen: list[Chosen], words: Words, *, idle: bool
-) -> Iterator[Because]:
-    """Yield the rules that gave this step its place, its help and its sides.
+    graph: Graph, one: Chosen, chosen: list[Chosen], words: Words, *, idle: bool
+) -> list[Because]:
+    """Return the rules that gave this step its place, its help and its sides.
 
     `idle` says that it serves no listed cause: then it stands here for the movement alone.
     """
-    graph, aim, many = facts.graph, one.drill.aim, len(chosen) > 1
+    aim, many, pattern = one.aim, len(chosen) > 1, one.pattern
+    found = []
     if aim == "range" and many:
-        yield _rule(words, graph, "aim_order", "range_first")
-    elif aim == "control" and len(aims := {c.option.aim for c in chosen}) > 1:
+        found.append(_rule(words, graph, "aim_order", "range_first"))
+    elif aim == "control" and len(aims := {c.aim for c in chosen}) > 1:
         code = "control_next" if "range" in aims else "control_first"
-        yield _rule(words, graph, "aim_order", code)
+        found.append(_rule(words, graph, "aim_order", code))
     elif aim in ("transfer", "practice") and (many or idle):
         code = "ends_in_pattern" if one is chosen[-1] else "pattern_before_last"
-        yield _rule(words, graph, "ends_in_pattern", code)
-    pattern = one.option.pattern
-    if one.option.helper:
-        yield _rule(words, graph, "helper_then_plain", "helper_used")
-    elif pattern >= 0 and any(c.option.helper and c.option.pattern == pattern for c in chosen):
-        yield _rule(words, graph, "helper_then_plain", "helper_away")
+        found.append(_rule(words, graph, "ends_in_pattern", code))
+    if one.helper:
+        found.append(_rule(words, graph, "helper_then_plain", "helper_used"))
+    elif pattern >= 0 and [True for c in chosen if c.helper and c.pattern == pattern]:
+        found.append(_rule(words, graph, "helper_then_plain", "helper_away"))
     sides = one.offered.sides
-    if len(sides) == 2 and sides[0].sets > sides[1].sets:
-        yield _rule(words, graph, "weaker_side_first", "weaker_first", sides[0].side)
+    if len(sides) == 2:
+        first = sides[0]
+        if first.sets > sides[1].sets:
+            found.append(_rule(words, graph, "weaker_side_first", "weaker_first", first.side))
+    return found
 
 
 def _rule(words: Words, graph: Graph, kind: str, code: str, side: Side | None = None) -> Because:

@@ -49,7 +49,7 @@ class Shelf(Frozen, frozen=True, kw_only=True):
     skill: tuple[int, ...]
     """Variables of those modes."""
     sided: tuple[int, ...]
-    """1 where a variable has sides, else 0."""
+    """Variables that have sides."""
     plain: Mapping[Aim, tuple[Row, ...]]
     """By aim the rows that can be a demand."""
     ends_in: frozenset[int]
@@ -60,6 +60,15 @@ class Shelf(Frozen, frozen=True, kw_only=True):
     carry_weight: int
     steps: tuple[tuple[int, int], ...]
     """(minutes from which, most steps)."""
+    new_drills: int
+    """Most new ones of a session."""
+    range_drills: tuple[int, int, int]
+    """Most of a session, most of a longer one, and the minutes from which it is longer."""
+    hold_s: int
+    extra_sets: int
+    least_lean_percent: int
+    least_skill: int
+    """Millionths of the weight from which lacking skill calls for practice."""
 
 
 def shelf_of(graph: Graph, target: TargetId, level: Level) -> Shelf:
@@ -82,25 +91,28 @@ def _made(graph: Graph, target: TargetId, level: Level) -> Shelf:
     rules: dict[str, RuleRecord] = {rule.kind: rule for rule in graph.rules.values()}
     modes = [cause.mode for cause in graph.causes.values()]
     pairs = list(zip(graph.offers, graph.drills.values(), strict=True))
-    steps = rules["step_limit"].numbers
+    steps, ranges = rules["step_limit"].numbers, rules["range_limit"].numbers
+    weaker = rules["weaker_side_first"].numbers
     rows = rows_of(graph, rules, target, level)
     price = round(graph.decision.price * MICRO)
+    # few numbers, each one object: what a plan reads lies close together
+    enough = {hidden: price - hidden for hidden in {row.doses.hidden for row in rows}}
     carried = tuple([(n, row.doses.carried) for n, row in enumerate(rows) if row.doses.carried])
     return Shelf(
         rows=tuple(rows),
         training=doors_of(rows, [row.rule_training for row in rows]),
         practising=doors_of(rows, [row.rule_practising for row in rows]),
         number={drill.id: n for n, (_, drill) in enumerate(pairs)},
-        patterned=tuple([row.place.pattern >= 0 for row in rows]),
+        patterned=tuple([row.patterned for row in rows]),
         worths=(*_worths(graph, level), carried),
-        enough=tuple([price - row.doses.hidden for row in rows]),
+        enough=tuple([enough[row.doses.hidden] for row in rows]),
         sure_s=tuple([row.doses.sure_s for row in rows]),
         kit=KIT_OF.of(graph),
         in_room=frozenset([d.id for _, d in pairs if not d.remote]),
         rules=rules,
         build=tuple([v for v, mode in enumerate(modes) if mode == "build"]),
         skill=tuple([v for v, mode in enumerate(modes) if mode == "skill"]),
-        sided=tuple([int(v.sided) for v in graph.network.variables]),
+        sided=tuple([n for n, v in enumerate(graph.network.variables) if v.sided]),
         plain={
             aim: tuple([row for row in rows if row.plain and row.drill.aim == aim])
             for aim in get_args(Aim)
@@ -110,6 +122,12 @@ def _made(graph: Graph, target: TargetId, level: Level) -> Shelf:
         price=price,
         carry_weight=round(graph.decision.carry_weight * MICRO),
         steps=tuple([(int(name.removeprefix(FROM)), most) for name, most in steps.items()]),
+        new_drills=rules["new_drill_limit"].numbers["most"],
+        range_drills=(ranges["most"], ranges["most_later"], ranges["later_from_minutes"]),
+        hold_s=rules["static_hold_limit"].numbers["most_s"],
+        extra_sets=weaker["extra_sets"],
+        least_lean_percent=weaker["least_lean_percent"],
+        least_skill=rules["practice_step"].numbers["least_percent"] * MICRO // 100,
     )
 
 

@@ -34,7 +34,7 @@ def weaker_side(frame: Frame, row: Row) -> Side:
         return "none"
     if row.by_session:
         return frame.weaker
-    lean, sided = frame.wanted.lean, frame.sided
+    lean, sided = frame.lean, frame.sided
     balance = both = 0
     for variable in row.served:
         balance += lean[variable]

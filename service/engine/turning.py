@@ -11,7 +11,7 @@ import msgspec
 
 from service.engine.decide import Decided, decide, decide_again, first_drill
 from service.engine.measured import reference_of
-from service.engine.reasons import Facts, causes_of
+from service.engine.reasons import Facts, leading_cause
 from service.engine.words import Words
 from service.model.answer import Answer, TurningPoint
 from service.model.graph import Graph
@@ -74,8 +74,7 @@ def gist_of(decided: Decided, graph: Graph) -> Gist:
         posterior=weighed.posterior,
         weighing=weighed.weighing,
     )
-    lead = next(iter(causes_of(facts, Words(graph, None))), None)
-    return decided.verdict, (lead.cause, lead.side) if lead else None, first_drill(decided)
+    return decided.verdict, leading_cause(facts), first_drill(decided)
 
 
 def turning_points(

@@ -5,14 +5,14 @@ alerts, the causes and the comparison of two days.
 """
 
 import math
-from collections.abc import Mapping
 
 from msgspec.structs import replace
 
 from service.model.graph import Graph
+from service.model.quantities import Unit
 from service.model.screen import Measurement, Screen
 
-FACTORS: Mapping[tuple[str, str], float] = {
+FACTORS: dict[tuple[str, str], float] = {
     ("[in_i]", "cm"): 2.54,
     ("kPa", "mm[Hg]"): 1000 / 133.322,
     ("m", "cm"): 100.0,
@@ -28,15 +28,21 @@ def in_pack_units(screen: Screen, graph: Graph) -> Screen:
     """Return the screen with every measurement that converts in its measure's unit."""
     if not screen.measurements:
         return screen
-    found = tuple(_converted(one, graph) for one in screen.measurements)
-    same = all(a is b for a, b in zip(found, screen.measurements, strict=True))
-    return screen if same else replace(screen, measurements=found)
+    measures, same = graph.measures, True
+    found = []
+    for one in screen.measurements:
+        record = measures.get(one.measure)
+        now = one if record is None else _converted(one, record.unit)
+        same = same and now is one
+        found.append(now)
+    return screen if same else replace(screen, measurements=tuple(found))
 
 
-def _converted(one: Measurement, graph: Graph) -> Measurement:
-    record = graph.measures.get(one.measure)
-    factor = None if record is None else FACTORS.get((one.unit, record.unit))
-    if record is None or factor is None:
+def _converted(one: Measurement, unit: Unit) -> Measurement:
+    """Return the measurement in such a unit, as it is where none leads there."""
+    own = one.unit
+    factor = None if own == unit else FACTORS.get((own, unit))
+    if factor is None:
         return one
     spread = one.spread if one.spread is None else round(one.spread * factor, DIGITS)
-    return replace(one, unit=record.unit, value=round(one.value * factor, DIGITS), spread=spread)
+    return replace(one, unit=unit, value=round(one.value * factor, DIGITS), spread=spread)

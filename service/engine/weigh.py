@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from service.engine.kept import Keeper
 from service.engine.read import Reading, Seen
+from service.engine.rounding import rounded, whole
 from service.engine.rules import rule_of
 from service.model.graph import Graph
 from service.model.network import LEFT, Posterior
@@ -15,6 +16,7 @@ from service.model.records import Leaf
 
 TRAINABLE = ("range", "control")
 LEARNT = ("skill", "stance")
+MASSES = ("train", "practise", "build")
 
 
 class Weighing(Leaf, frozen=True, kw_only=True):
@@ -43,17 +45,18 @@ class Weighing(Leaf, frozen=True, kw_only=True):
 def weigh(reading: Reading, posterior: Posterior, graph: Graph) -> Weighing:
     """Return the weights W_i = sum_f weight(f) share(i, f) / sum_f weight(f), and the verdict."""
     by_side, unexplained = _weights(reading, posterior, graph)
-    kinds, variables = _KINDS.of(graph), graph.network.variables
-    by_cause = [0] * len(variables)
-    lean = [0] * len(variables)
-    sums = {"train": 0, "practise": 0, "build": 0}
+    kinds, sided = _KINDS.of(graph)
+    by_cause = [0] * len(kinds)
+    lean = [0] * len(kinds)
+    sums = [0] * len(MASSES)
     for (variable, mask), weight in by_side.items():
         by_cause[variable] += weight
         sums[kinds[variable]] += weight
-        if variables[variable].sided:
+        if sided[variable]:
             lean[variable] += weight if mask == LEFT else -weight
-    total = sum(by_side.values())
-    masses = {k: round(v / total, 9) if total else 0.0 for k, v in sums.items()}
+    total = sum(sums)
+    parts = [rounded(one / total, 9) if total else 0.0 for one in sums]
+    masses = {kind: parts[n] for n, kind in enumerate(MASSES)}
     worked, failed, not_kept = _trials(reading)
     enough = _enough(reading, graph)
     verdict = _verdict(reading, posterior, graph, masses, not_kept, enough)
@@ -78,31 +81,34 @@ def _weights(
 ) -> tuple[dict[tuple[int, int], int], float]:
     """Return weights in millionths by (variable, mask), and the part that nothing explains."""
     total = unexplained = 0.0
-    sums: dict[tuple[int, int], float] = {}
-    touched = touched_by(graph)
-    for sighting, said in zip(reading.evidence.sightings, posterior.sightings, strict=True):
-        relevance = sighting.relevance
+    sums: dict[int, float] = {}
+    places, told = _PLACES.of(graph), posterior.sightings
+    for n, sighting in enumerate(reading.evidence.sightings):
+        relevance, said = sighting.relevance, told[n]
         if said is None or relevance <= 0:
             continue
         total += relevance
         unexplained += relevance * said.leak_only
-        for where, part in zip(touched[sighting.event], said.parents, strict=True):
-            sums[where] = sums.get(where, 0.0) + relevance * part.share
+        own = places[sighting.event]
+        for k, part in enumerate(said.parents):
+            place = own[k]
+            sums[place] = sums.get(place, 0.0) + relevance * part.share
     if not total:
         return {}, 0.0
-    scaled = [(where, round(round(sums[where] / total, 9) * MICRO)) for where in sorted(sums)]
-    return {k: v for k, v in scaled if v > 0}, round(unexplained / total, 9)
+    found: dict[tuple[int, int], int] = {}
+    for place in sorted(sums):
+        weight = whole(rounded(sums[place] / total, 9) * MICRO)
+        if weight > 0:
+            found[place >> 2, place & 3] = weight
+    return found, rounded(unexplained / total, 9)
 
 
-def _kinds(graph: Graph) -> tuple[str, ...]:
-    """Return for each variable which of the masses its cause is a part of."""
-    modes = [graph.causes[one.id].mode for one in graph.network.variables]
-    return tuple(
-        [
-            "train" if mode in TRAINABLE else "practise" if mode in LEARNT else "build"
-            for mode in modes
-        ]
-    )
+def _kinds(graph: Graph) -> tuple[tuple[int, ...], tuple[bool, ...]]:
+    """Return for each variable which of the masses its cause is a part of, and if it has sides."""
+    variables = graph.network.variables
+    modes = [graph.causes[one.id].mode for one in variables]
+    kinds = [0 if mode in TRAINABLE else 1 if mode in LEARNT else 2 for mode in modes]
+    return tuple(kinds), tuple([one.sided for one in variables])
 
 
 _KINDS = Keeper(_kinds)
@@ -126,28 +132,27 @@ def _enough(reading: Reading, graph: Graph) -> bool:
     if reading.target is None:
         return False
     weights, events = graph.weights[reading.target], graph.events
-    looked = {
-        events[seen.event].finding
-        for kind in (reading.positives, reading.negatives)
-        for seen in kind
-        if weights[seen.event] > 0
-    }
+    looked: set[str] = set()
+    for kind in (reading.positives, reading.negatives):
+        for seen in kind:
+            event = seen.event
+            if weights[event] > 0:
+                looked.add(events[event].finding)
     return len(looked) >= max(1, graph.movements[reading.target].enough)
 
 
 def _tried(reading: Reading, graph: Graph) -> bool:
     """Say if more than one bare look stands behind the findings, as the rule asks."""
-    looked = [
-        seen
-        for seen, sighting in zip(reading.positives, reading.evidence.sightings, strict=True)
-        if sighting.relevance > 0
-    ]
-    findings = {graph.events[seen.event].finding for seen in looked}
-    return (
-        len(findings) >= rule_of(graph, "try_before_training").numbers["looks"]
-        or any(seen.trials for seen in looked)
-        or bool(reading.measured or reading.known)
-    )
+    if reading.measured or reading.known:
+        return True
+    sightings, events = reading.evidence.sightings, graph.events
+    findings: set[str] = set()
+    for n, seen in enumerate(reading.positives):
+        if sightings[n].relevance > 0:
+            if seen.trials:
+                return True
+            findings.add(events[seen.event].finding)
+    return len(findings) >= rule_of(graph, "try_before_training").numbers["looks"]
 
 
 def _verdict(
@@ -159,13 +164,7 @@ def _verdict(
     enough: bool,
 ) -> Verdict:
     numbers = graph.decision
-    if not any(
-        probability_present(seen, said.leak_only) > numbers.present_from
-        for seen, said, sighting in zip(
-            reading.positives, posterior.sightings, reading.evidence.sightings, strict=True
-        )
-        if said is not None and sighting.relevance > 0
-    ):
+    if not _present(reading, posterior, numbers.present_from):
         return "nothing_found" if enough else "unsure"
     if masses["practise"] >= numbers.practise_from and not not_kept:
         return "practise"
@@ -174,9 +173,21 @@ def _verdict(
     return "unsure"
 
 
+def _present(reading: Reading, posterior: Posterior, least: float) -> bool:
+    """Say if something that matters for the target is more likely really there than that."""
+    sightings, told = reading.evidence.sightings, posterior.sightings
+    for n, seen in enumerate(reading.positives):
+        said = told[n]
+        if said is None or sightings[n].relevance <= 0:
+            continue
+        if probability_present(seen, said.leak_only) > least:
+            return True
+    return False
+
+
 def probability_present(seen: Seen, leak_only: float) -> float:
     """Return the probability that the finding is really there, given the screen."""
-    return round(1 - leak_only * (1 - seen.really), 9)
+    return rounded(1 - leak_only * (1 - seen.really), 9)
 
 
 def side_of(mask: int, sided: bool) -> Side:
@@ -189,8 +200,8 @@ def side_of(mask: int, sided: bool) -> Side:
 def belief(states: tuple[float, ...], mask: int) -> float:
     """Return P(present on the side of the mask) from a variable's state probabilities."""
     if len(states) == 2:
-        return round(states[1], 9)
-    return round(states[mask] + states[3], 9)
+        return rounded(states[1], 9)
+    return rounded(states[mask] + states[3], 9)
 
 
 def touched_by(graph: Graph) -> tuple[tuple[tuple[int, int], ...], ...]:
@@ -204,3 +215,11 @@ def _parents(graph: Graph) -> tuple[tuple[tuple[int, int], ...], ...]:
 
 
 _TOUCHED = Keeper(_parents)
+
+
+def _places(graph: Graph) -> tuple[tuple[int, ...], ...]:
+    """Return the same as one number each, which sorts alike: 4 * variable + mask."""
+    return tuple([tuple([4 * v + mask for v, mask in event]) for event in touched_by(graph)])
+
+
+_PLACES = Keeper(_places)

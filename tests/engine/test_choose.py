@@ -264,6 +264,28 @@ def test_the_order_of_options_does_not_change_what_is_chosen() -> None:
         ]
 
 
+def test_more_options_than_a_machine_word_has_bits_are_told_apart() -> None:
+    seed = 13
+    print("seed", seed)
+    rng = random.Random(seed)
+    idle = tuple(option(1000 + n, region=n) for n in range(70))
+    filled = 0
+    for case in range(60):
+        problem = random_problem(rng, rng.randint(5, 30))
+        wider = Problem(
+            options=(*idle, *problem.options),
+            weights=problem.weights,
+            curve=problem.curve,
+            price=problem.price,
+            limits=problem.limits,
+        )
+        first, second = choose(problem), choose(wider)
+        assert second.value == first.value, f"case {case}"
+        assert second.chosen == tuple(n + len(idle) for n in first.chosen), f"case {case}"
+        filled += bool(first.chosen)
+    assert filled > 20
+
+
 def test_looser_limits_never_lower_the_value() -> None:
     seed = 12
     print("seed", seed)

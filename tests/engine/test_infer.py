@@ -46,6 +46,7 @@ from tests.networks import (
 from tests.oracle import Exact, engine_numbers, exact_numbers, largest_difference
 
 SEED = 411
+WAYS = ("lists", "arrays")
 NOTHING = Evidence(sightings=(), absences=(), ratios=(), fixed=())
 
 
@@ -66,9 +67,14 @@ def _sighting(event: int, leak: float, scale: float) -> Sighting:
     return Sighting(event=event, leak=leak, scale=scale, trials=(), relevance=1.0)
 
 
-@pytest.mark.parametrize("dense_cells", [infer_budget.DENSE_CELLS, 1])
-def test_every_number_equals_the_oracle(dense_cells: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(infer_budget, "DENSE_CELLS", dense_cells)
+def _sum_only(way: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have every part summed in one of the two ways."""
+    monkeypatch.setattr(infer_budget, "LISTED_CELLS", 1 if way == "arrays" else 1 << 30)
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_every_number_equals_the_oracle(way: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    _sum_only(way, monkeypatch)
     print(f"seed {SEED}")
     worst = (0.0, "")
     for seed in range(SEED, SEED + 60):
@@ -81,11 +87,9 @@ def test_every_number_equals_the_oracle(dense_cells: int, monkeypatch: pytest.Mo
     print(f"largest difference {worst[0]:.2e} at {worst[1]}")
 
 
-@pytest.mark.parametrize("dense_cells", [infer_budget.DENSE_CELLS, 1])
-def test_ties_between_causes_equal_the_oracle(
-    dense_cells: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(infer_budget, "DENSE_CELLS", dense_cells)
+@pytest.mark.parametrize("way", WAYS)
+def test_ties_between_causes_equal_the_oracle(way: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    _sum_only(way, monkeypatch)
     print(f"seed {SEED}")
     for seed in range(SEED, SEED + 100):
         network, plain = _random_case(seed)
@@ -308,7 +312,7 @@ def test_a_report_whose_other_results_are_confused_alike_needs_fewer_products() 
         confusion=((0.82, 0.1, 0.08), (0.05, 0.87, 0.08), (0.05, 0.1, 0.85)),
     )
     prepared = prepare(network)
-    assert [len(split) for split in prepared.splits] == [2, 3, 2]
+    assert [len(kinds) for kinds in prepared.kinds] == [2, 3, 2]
     seen = replace(_sighting(0, 0.05, 1.0), trials=((0, 0), (0, 1), (0, 2)))
     assert products(prepared, seen, (0, 1, 2)) == 2 * 3 * 2 + 1
     assert products(prepared, seen, (0,)) == 3

@@ -66,7 +66,12 @@ def test_a_table_that_was_told_its_gains_is_the_table_of_its_problem(graph: Grap
         weighed = decide(random_screen(graph, seed), graph).weighed
         if weighed is not None and weighed.laid is not None:
             told, found = weighed.laid.table, table_of(weighed.laid.problem)
-            assert vars(told) == vars(found), f"seed {seed}"
+            mine, other = vars(told), vars(found)
+            for one in (mine, other):
+                rivals = vars(one.pop("rivals"))
+                one["standings"] = [vars(standing) for standing in rivals.pop("standings")]
+                one |= rivals
+            assert mine == other, f"seed {seed}"
 
 
 def test_records_that_need_what_was_not_told_never_hold(graph: Graph) -> None:
@@ -93,7 +98,7 @@ def test_a_term_from_a_kept_outline_has_the_bytes_of_one_made_anew(graph: Graph)
             infer_terms.sighting_term(prepared, replace(seen, scale=seen.scale / 2), every)
             kept = infer_terms.sighting_term(prepared, seen, every)
             anew = infer_terms.sighting_term(infer_terms.prepare(graph.network), seen, every)
-            assert repr(kept) == repr(anew), f"seed {seed}"
+            assert repr(vars(kept)) == repr(vars(anew)), f"seed {seed}"
             compared += 1
     assert compared > len(SEEDS)
 
@@ -131,9 +136,9 @@ def test_a_keeper_makes_once_and_forgets_the_oldest() -> None:
 def test_what_is_kept_with_a_limit_is_dropped_whole_when_it_is_full() -> None:
     held: Bounded[int] = Bounded(2)
     assert [held.keep("a", 1), held.keep("b", 2)] == [1, 2]
-    assert held == {"a": 1, "b": 2}
+    assert [held.get("a"), held.get("b")] == [1, 2]
     assert held.keep("c", 3) == 3
-    assert held == {"c": 3}
+    assert [held.get("a"), held.get("b"), held.get("c")] == [None, None, 3]
 
 
 def test_an_answer_does_not_depend_on_what_was_answered_before(graph: Graph) -> None:
@@ -189,7 +194,7 @@ def test_all_rows_at_once_are_what_each_row_alone_would_be(graph: Graph) -> None
             ways = frame.shelf.kit.ways[at]
             lacking = bool(ways) and all(way & missing for way in ways)
             assert lacking == (row.needs_kit and lacks_kit(frame, row)), f"seed {seed}"
-            told = REASONS[laid.reasons[at]]
+            told = REASONS[laid.outside.reasons[at]]
             if at not in laid.apart and told in ("level", "rule", "kit"):
                 reason = held_back(frame, row, None)
                 assert reason is not None

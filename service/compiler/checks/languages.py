@@ -65,7 +65,9 @@ def _optional(key: str) -> bool:
 
 
 def _fields(template: str) -> set[str]:
-    return {name for _, name, _, _ in string.Formatter().parse(template) if name}
+    # a width or a conversion is no part of any code, so that it shows as a wrong place
+    parsed = string.Formatter().parse(template)
+    return {f"{name}{spec or ''}{turn or ''}" for _, name, spec, turn in parsed if name}
 
 
 def _fault(draft: Draft, language: str, key: str, wrong: str, do: str) -> PackFault:

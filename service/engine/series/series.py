@@ -9,7 +9,8 @@ from service.engine.contradict import dispute_warnings
 from service.engine.decide import Decided, decide
 from service.engine.languages import graph_in
 from service.engine.limits import cautions_of, referrals_of, warnings_of
-from service.engine.outlook import look_at, retests
+from service.engine.looking import look_at
+from service.engine.outlook import retests
 from service.engine.plan import decision_of, made_by
 from service.engine.reasons import Facts, causes_of
 from service.engine.series.course import course_of
