@@ -111,7 +111,7 @@ def _is_certain(prepared: Prepared, one: LikelihoodRatio, single: dict[int, Weig
 def _solve(
     prepared: Prepared, single: dict[int, Weights], terms: list[Term], piece: Piece
 ) -> Solved:
-    """Return the sums of one piece; what is ill-conditioned in lists is summed again, terms first."""
+    """Return the sums of one piece; ill-conditioned in lists, it is summed again, terms first."""
     touched = {bit >> 1 for term in terms for bit in term.bits}
     weights = {v: full_weights(prepared, single, v) for v in sorted(touched)}
     if piece.part is not None and piece.order is not None:

@@ -227,9 +227,7 @@ class _Sums:
         """Keep the pairs and states of a group's variables; `outside` is all that is not in it."""
         scope = group.scope
         # the weights of all terms of the group but one
-        apart: list[Weights] = [[]]
-        if len(scope) > 1:
-            apart = [outer([self.ones[o] if o == t else signed[o] for o in scope]) for t in scope]
+        apart = [outer([self.ones[o] if o == t else signed[o] for o in scope]) for t in scope]
         after = outside
         for touched in reversed(group.touched):
             others = times(after, touched.before)
@@ -237,14 +235,21 @@ class _Sums:
             for p in range(len(scope) - 1, -1, -1):
                 t = scope[p]
                 if touched.seconds:
-                    self._read_both(touched, p, t, inside, times(others, apart[p]), inner[t])
+                    self._read_both(touched, p, t, inside, others, apart[p], inner[t])
                 else:
-                    self._read_one(touched, p, t, inside, times(others, apart[p]), inner[t])
+                    self._read_one(touched, p, t, inside, others, apart[p], inner[t])
                 inside *= self.sizes[t]
             after = times(after, touched.each)
 
     def _read_one(
-        self, touched: _Touched, p: int, t: int, inside: "i64", others: Weights, inner: Weights
+        self,
+        touched: _Touched,
+        p: int,
+        t: int,
+        inside: "i64",
+        others: Weights,
+        apart: Weights,
+        inner: Weights,
     ) -> None:
         """Keep what one term says of a variable with one bit touched."""
         none, one = touched.sums
@@ -260,7 +265,7 @@ class _Sums:
             start = first
             while start < count:
                 for at in range(start, start + inside):
-                    value = others[at]
+                    value = others[at] * apart[at]
                     a += value
                     b += value * factors[at]
                 start += step
@@ -279,7 +284,14 @@ class _Sums:
             self.states[bit >> 1] = divided(self.weights[bit >> 1], bit, nones, ones)
 
     def _read_both(
-        self, touched: _Touched, p: int, t: int, inside: "i64", others: Weights, inner: Weights
+        self,
+        touched: _Touched,
+        p: int,
+        t: int,
+        inside: "i64",
+        others: Weights,
+        apart: Weights,
+        inner: Weights,
     ) -> None:
         """Keep what one term says of a variable with both bits touched."""
         none, left, right, both = touched.sums
@@ -297,7 +309,7 @@ class _Sums:
             start = first
             while start < count:
                 for at in range(start, start + inside):
-                    value = others[at]
+                    value = others[at] * apart[at]
                     factor = on_right[at]
                     a += value
                     c += value * factor
