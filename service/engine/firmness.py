@@ -10,6 +10,7 @@ import msgspec
 
 from service.engine.decide import Decided
 from service.engine.infer import infer
+from service.engine.infer_terms import STRONGEST
 from service.engine.weigh import weigh
 from service.model.answer import CauseAnswer
 from service.model.graph import Graph
@@ -18,7 +19,7 @@ from service.model.quantities import Firmness
 
 Where = tuple[int, int]
 """A cause on a side: (variable, mask)."""
-WEAKEST, STRONGEST = 0.02, 0.98
+WEAKEST = 0.02
 
 
 def with_firmness(

@@ -14,6 +14,7 @@ import msgspec
 
 from service.engine.decide import Decided
 from service.engine.eye import Look, folded
+from service.engine.infer_terms import STRONGEST
 from service.engine.measured import reference_of, spread_of
 from service.engine.read import Seen
 from service.model.answer import SideOutcome
@@ -257,7 +258,7 @@ def _grades(
     leaks = {}
     for grade, factor in graph.decision.grade_leak.items():
         graded = odds * factor
-        leaks[grade] = min(graded / (1 + graded), 0.98)
+        leaks[grade] = min(graded / (1 + graded), STRONGEST)
     wide = leaks["mild"] - leaks["marked"]
     marked = (leaks["mild"] - fold.leak) / wide if wide > 0 else 0.5
     factors = {"absent": 1 - fold.leak, "marked": marked, "mild": 1 - marked}

@@ -7,6 +7,7 @@ everything else keeps its way back to what the coach saw, so that reasons can na
 import difflib
 from collections.abc import Iterable, Iterator, Mapping
 
+from service.engine.infer_terms import STRONGEST
 from service.engine.kept import Keeper
 from service.engine.looks import REPORTS, Note, Raw, expand, eye_on, names_of, one_a_view, trials_of
 from service.engine.measured import Measured, read_measurements
@@ -157,7 +158,7 @@ def _sightings(
         weight = weights[event] if weights is not None else 0.0
         one = Sighting(
             event=event,
-            leak=min(odds / (1 + odds), 0.98),
+            leak=min(odds / (1 + odds), STRONGEST),
             scale=seen.scale,
             trials=tuple([(change_of[t.change], REPORTS[t.result]) for t in seen.trials]),
             relevance=weight * matters[grade],

@@ -9,6 +9,7 @@ from typing import Final
 from msgspec.structs import replace
 
 from service.engine.because import NOTHING, Told, from_measurement, looks_of, plainly
+from service.engine.infer_terms import STRONGEST
 from service.engine.kept import Keeper
 from service.engine.read import Reading
 from service.engine.rounding import rounded
@@ -243,7 +244,7 @@ def _gather(facts: Facts, words: Words, pack: Pack, asked: list[Standing | None]
                 continue
             # what was looked for and not seen: its factor on the odds is exact
             strength = graph.network.events[event].parents[n].strength
-            moved = math.log(1 - min(strength * scale, 0.98))
+            moved = math.log(1 - min(strength * scale, STRONGEST))
             if abs(moved) >= SAID_FROM:
                 if told is None:
                     told = Told(words, looks, seen)

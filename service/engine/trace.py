@@ -12,6 +12,7 @@ import msgspec
 from service.engine.choose import choose
 from service.engine.decide import Decided, Weighed
 from service.engine.exchange import parts_of, returns
+from service.engine.infer_terms import STRONGEST
 from service.engine.options import Laid
 from service.engine.weigh import belief, side_of
 from service.model.answer import Session, TraceNode
@@ -187,7 +188,7 @@ def _absences(decided: Decided, graph: Graph, moves: dict[Where, list[TraceNode]
         key = graph.events[seen.event]
         for parent in graph.network.events[seen.event].parents:
             where = (parent.variable, parent.mask)
-            moved = math.log(1 - min(parent.strength * absence.scale, 0.98))
+            moved = math.log(1 - min(parent.strength * absence.scale, STRONGEST))
             name = f"not_seen/{key.movement}/{key.finding}/{key.side}/{_named(where, graph)}"
             source = graph.eyes[key.movement, key.finding, seen.view].source
             node = _node("likelihood", name, moved, "log odds", sources=(source,))
