@@ -1,8 +1,8 @@
 """The choice of a session: the true optimum of a small integer problem, by branch and bound.
 
 Apart from how the problem is made because the search knows no drill and no client: it is held
-against an independent solver and against plain enumeration. One class, and so longer than most
-files: every part of it changes the set in hand.
+against an independent solver and against plain enumeration.
+Over 400 lines, because it is one class: every part of it changes the set in hand.
 
 Why it is exact. Returns are concave, so what an option adds to a set never exceeds what it adds
 to a part of that set, but for the rounding of the integer curve, which `slack` covers. So
